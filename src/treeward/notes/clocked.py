@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, timezone
 from typing import TYPE_CHECKING
 
 from treeward.errors import TranscriptError
@@ -30,6 +30,7 @@ from .clocked_numbers import (
     half_of,
     hour_of,
     month_first,
+    offset_of,
     read_duration,
 )
 from .clocked_others import Others
@@ -170,6 +171,7 @@ class _Page:
         self._days = Days(near, self._means)
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
         self._day = day or (named.day if named else None)
+        self._day_line = 0  # where it stands
         self._last: time | None = None
         self._half: Flag | None = None  # why the half of the day is in doubt
         self._moved: dict[str, Event] = {}  # the last coming or going of each bee
@@ -251,7 +253,7 @@ class _Page:
         self.written.add(day)
         if day != self._day:
             self._last = None
-        self._day = day
+        self._day, self._day_line = day, self._line
 
     # Tables.
 
@@ -517,6 +519,9 @@ class _Page:
                 "or give --start 2026-07-14.",
             )
         minute = int(match["m"] or match["mm"] or 0)
+        if (ahead := offset_of(match)) is not None:
+            at = time(hour, minute, int(match["s"] or 0), tzinfo=timezone(ahead))
+            return self._in_zone(self._day, at)
         if half := half_of(match):
             hour = hour % 12 + (12 if half == "p" else 0)
         elif 1 <= hour <= 12 and not (match["h"] or "0").startswith("0"):
@@ -526,6 +531,15 @@ class _Page:
                 self._half = Flag.of(FlagCode.TAKEN_AS, text, f"{hour:02}:{minute:02}")
         return datetime(self._day.year, self._day.month, self._day.day, hour, minute,
                         int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
+
+    def _in_zone(self, day: date, at: time) -> datetime:
+        """Return the moment, in the hunt's zone, of a time with its offset.
+
+        A date beside it is of that offset too; one above it is of the place.
+        """
+        moment = datetime.combine(day, at).astimezone(self._zone)
+        off = day - moment.date()
+        return moment + off if off and self._day_line != self._line else moment
 
 
 def _from_north(token: Token, north: str) -> Token:

@@ -31,9 +31,15 @@ UNKNOWN = frozenset({"not", "doubt", "word", "odd", "lasting"})
 
 _END = r"(?![^\W_])(?![.:/-]\d|,\d\b)"  # no letter, figure or part of it goes on
 _SOLID = r"(?![^\W_])"
+# Less than UTC only with seconds before it, and at whole hours: "9:05-9:30" is a span.
+_OFFSET = (
+    r"(?P<offset>z|\+(?:0\d|1[0-4])(?::?(?:00|15|30|45))?|\s\+(?:0\d|1[0-4]):[0-5]\d"
+    r"|(?<=:\d\d:\d\d)-(?:0\d|1[0-2]):?00)"
+)
 TIME = re.compile(
     r"(?:(?P<h>\d{1,2})\s?[:.h]\s?(?P<m>[0-5]\d)(?:[:.'\u2019\u2032](?P<s>[0-5]\d))?"
-    r"(?:\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
+    rf"(?:(?:(?<=:\d\d:\d\d)[.,]\d{{1,6}})?{_OFFSET}"
+    r"|\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
     r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)(?:\s?h(?:rs?|ours)?\b\.?)?"
     rf"|(?P<hour>\d{{1,2}})\s?(?P<only>[ap])\.?m\b\.?){_END}",
     re.ASCII,
@@ -143,6 +149,21 @@ def hour_of(match: re.Match[str]) -> int | None:
     if hour > 23 or (half and not 1 <= hour <= 12):
         return None
     return hour
+
+
+def offset_of(match: re.Match[str]) -> timedelta | None:
+    """Return how far a written time says that it is ahead of UTC; None if it does not.
+
+    Examples
+    --------
+    >>> offset_of(TIME.match("09:05+0530"))
+    datetime.timedelta(seconds=19800)
+    """
+    if not (written := (match["offset"] or "").strip()):
+        return None
+    figures = re.sub(r"\D", "", written).ljust(4, "0")
+    ahead = timedelta(hours=int(figures[:2]), minutes=int(figures[2:]))
+    return -ahead if written.startswith("-") else ahead
 
 
 def half_of(match: re.Match[str]) -> str:
