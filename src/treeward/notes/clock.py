@@ -352,11 +352,17 @@ def _days(
 def _start_window(
     lower: Sequence[ClockEvidence], zone: ZoneInfo
 ) -> tuple[float, float] | None:
-    """Return the bounds that the strongest evidence sets on the start."""
+    """Return the bounds that the strongest evidence sets on the start.
+
+    A file named in the hour that comes twice may be of the one or of the other.
+    """
     for evidence in lower:
         if evidence.start is not None:
             at = evidence.start.timestamp()
-            return at, at + evidence.resolution_s
+            until = at + evidence.resolution_s
+            if evidence.source == ClockSource.FILE_NAME:
+                until += max(0.0, evidence.start.replace(fold=1).timestamp() - at)
+            return at, until
         if evidence.day is not None:
             day = evidence.day
             midnight = datetime(day.year, day.month, day.day, tzinfo=zone)
