@@ -168,6 +168,41 @@ def test_imperial_units_are_shown_alone(typed_hunt: Path) -> None:
     assert " ha" not in answer
 
 
+def _named_paths() -> list[tuple[str, str]]:
+    """Return each command with each option and argument that takes one kind of path."""
+    found = []
+    for name in COMMANDS:
+        command = group.get_command(click.Context(group), name)
+        assert command is not None
+        for parameter in command.params:
+            kind = parameter.type
+            if isinstance(kind, click.Path) and kind.file_okay != kind.dir_okay:
+                option = isinstance(parameter, click.Option)
+                found.append((name, parameter.opts[0] if option else ""))
+    return sorted(set(found))
+
+
+@pytest.mark.parametrize(("name", "option"), _named_paths())
+def test_a_file_where_a_folder_is_wanted_is_one_line(
+    tmp_path: Path, name: str, option: str
+) -> None:
+    (tmp_path / "a-file").write_text("x", "utf-8")
+    (tmp_path / "a-folder").mkdir()
+    wants_folder = option in {"", "--hunt", "--into", "--known-hives"}
+    given = "a-file" if wants_folder else "a-folder"
+    needed = {"simulate": ["new-hunt"], "merge": ["a-folder", "b"]}.get(name, [])
+    asked = [option, given, *needed] if option else [given, given]
+
+    run = here(name, *asked, cwd=tmp_path)
+
+    assert run.returncode == 1
+    assert run.stdout == ""
+    assert run.stderr.count("\n") == 1
+    is_a, wanted = ("file", "folder") if wants_folder else ("folder", "file")
+    assert run.stderr.startswith(f"treeward: {given}: is a {is_a}, and ")
+    assert run.stderr.endswith(f"{option or 'A'} wants a {wanted}. Name a {wanted}.\n")
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -192,6 +227,35 @@ def test_a_usage_error_is_status_two(tmp_path: Path) -> None:
     assert treeward("locat", cwd=tmp_path).returncode == 2
     assert "Did you mean 'locate'?" in here("locat", cwd=tmp_path).stderr
     assert here("trips", "--nonsense", cwd=tmp_path).returncode == 2
+
+
+@pytest.mark.parametrize("aloud", [(), ("--json",)])
+def test_practice_without_standard_input_is_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, aloud: tuple[str, ...]
+) -> None:
+    monkeypatch.setattr(sys, "stdin", None)  # as Python has it after <&-
+
+    run = here("practice", "--input", "-", *aloud, cwd=tmp_path)
+
+    assert run.returncode == 1
+    assert run.stdout == ""
+    assert run.stderr.startswith("treeward: standard input: is closed. Feed it sound: ")
+    assert run.stderr.endswith("| treeward practice --input -\n")
+    assert run.stderr.count("\n") == 1
+
+
+def test_review_without_standard_input_prints_the_rows(
+    typed_hunt: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = ("review", "--all")
+    before = here(*asked, cwd=typed_hunt)
+    monkeypatch.setattr(sys, "stdin", None)
+
+    run = here(*asked, cwd=typed_hunt)
+
+    assert run.returncode == before.returncode == 0
+    assert "yellow" in run.stdout
+    assert run.stdout == before.stdout
 
 
 def test_each_fault_of_review_csv_is_a_line(typed_hunt: Path) -> None:

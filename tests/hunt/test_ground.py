@@ -21,6 +21,7 @@ import pytest
 from PIL import Image
 from pyproj import Transformer
 
+from cli.in_this_process import here
 from treeward import Hunt
 from treeward.errors import HuntError
 from treeward.hunt.ground import _Part, _tiles_of, read_ground
@@ -542,6 +543,38 @@ def test_a_faulty_world_file_is_told(
     (tmp_path / "a.wld").write_text(world.replace(" ", "\n"), "ascii")
     with pytest.raises(HuntError, match=fault):
         ground_of(hunt_of(tmp_path, "a.png", more=more))
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "fault"),
+    [
+        ("gone.png", None, "which is not in the hunt's folder"),
+        ("a.png", b"no picture", "has no world file"),
+        ("a.geojson", b"{", "is no GeoJSON"),
+        ("a.shp", b"x", "is not read"),
+    ],
+)
+def test_a_faulty_map_is_told_before_the_colony_is_worked_out(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    name: str,
+    content: bytes | None,
+    fault: str,
+) -> None:
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    hunt_of(tmp_path, name)
+    located: list[Hunt] = []
+    monkeypatch.setattr(Hunt, "locate", located.append)
+
+    run = here("locate", cwd=tmp_path)
+
+    assert run.returncode == 1
+    assert located == []
+    assert run.stdout == ""
+    assert run.stderr.startswith("treeward: ")
+    assert fault in run.stderr
+    assert run.stderr.count("\n") == 1
 
 
 def test_vector_tiles_are_told_of(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from drawing import examples
@@ -412,6 +412,19 @@ def test_a_start_that_is_none_is_refused(text: str, said_of_it: str) -> None:
         parse_start(text, LONDON, where="--start")
 
 
+# In the second of the two hours that are told alike, by a twelve-hour dial.
+@example(
+    start=datetime(2025, 10, 26, 1, 50),  # noqa: DTZ001
+    seconds=[0, 3000],
+    delay_s=1.0,
+    twelve=True,
+)
+@example(
+    start=datetime(2025, 10, 26, 1, 5),  # noqa: DTZ001
+    seconds=[600],
+    delay_s=1.0,
+    twelve=False,
+)
 @settings(max_examples=examples(60), deadline=None)
 @given(
     start=st.datetimes(datetime(2025, 1, 1), datetime(2026, 12, 30)),  # noqa: DTZ001
@@ -436,11 +449,18 @@ def test_true_times_are_found_again(
     result = place_on_clock([*times, note(100)], recorder, LONDON)
 
     assert len(result.stretches) == 1
+    off_s = []
     for event in result.events:
         assert event.clock is not None
         assert event.start_s is not None
         true_s = true_start.timestamp() + event.start_s
-        assert abs(event.clock.timestamp() - true_s) <= 75.0
+        off_s.append(event.clock.timestamp() - true_s)
+    # A name in the hour that comes twice does not say which of the two it is of.
+    twice = named.replace(fold=0).utcoffset() != named.replace(fold=1).utcoffset()
+    asides_s = (0.0, -3600.0, 3600.0) if twice else (0.0,)
+    assert any(
+        all(abs(off - aside_s) <= 75.0 for off in off_s) for aside_s in asides_s
+    ), off_s
 
 
 @settings(max_examples=examples(100), deadline=None)

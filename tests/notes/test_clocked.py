@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -263,3 +264,111 @@ def test_a_find_with_a_question_mark_is_in_doubt() -> None:
     (event,) = read_clocked(DAY + "10:10 colony found?", BOOK, ZONE).events
 
     assert event.doubtful
+
+
+@pytest.mark.parametrize(
+    ("text", "typed"),
+    [
+        ("(9:05) yellow away\n(9:12) yellow back\n", True),
+        ("14 July 2026\n(09:05) yellow away\n(14:12) yellow back\n", True),
+        ("(0:05) yellow away\n(9:12) yellow back\n", False),
+        ("(9:05) yellow away\n(24:12) yellow back\n", False),
+        ("[9:05] yellow away\n[9:12] yellow back\n", False),
+        ("(9:05) yellow away\n[9:12] yellow back\n", False),
+    ],
+)
+def test_clock_times_in_round_brackets_are_no_transcript(
+    text: str, typed: bool
+) -> None:
+    assert has_clock_times(text, BOOK) is typed
+    if typed:
+        read = read_clocked(DAY + text, BOOK, ZONE)
+        assert [told(event, doubt=True).split()[1:] for event in read.events] == [
+            ["away", "yellow"],
+            ["back", "yellow"],
+        ]
+        assert not read.unread
+
+
+@pytest.mark.parametrize(
+    ("line", "value"),
+    [
+        ("9:05 yellow away 210,5", "210.5"),
+        ("9:05 yellow away bearing 45,5 degrees", "45.5"),
+        ("9:05 yellow away 210,5 true", "210.5 true"),
+        ("bee;out;bearing\nyellow;9:05;210,5", "210.5"),
+    ],
+)
+def test_a_decimal_comma_is_read_as_a_point(line: str, value: str) -> None:
+    for written in (line, line.replace(",", ".")):
+        page = read_clocked(DAY + written, BOOK, ZONE)
+
+        assert [told(event, doubt=True) for event in page.events] == [
+            "9:05 away yellow",
+            f"9:05 bearing yellow {value}",
+        ]
+        assert not page.unread
+
+
+@pytest.mark.parametrize("line", ["210, 215", "210,215"])
+def test_two_bearings_with_a_comma_are_two(line: str) -> None:
+    page = read_clocked(f"{DAY}9:05 yellow away {line}", BOOK, ZONE)
+
+    assert [told(event, doubt=True) for event in page.events] == [
+        "9:05 away yellow",
+        "9:05 bearing yellow 210 ?",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("line", "clock"),
+    [
+        ("2026-07-15T09:05:00Z yellow away", "2026-07-15T10:05:00+01:00"),
+        ("2026-07-15 09:05:07.250Z yellow away", "2026-07-15T10:05:07+01:00"),
+        ("2026-07-15T09:05:00+02:00 yellow away", "2026-07-15T08:05:00+01:00"),
+        ("2026-07-15T09:05:00-04:00 yellow away", "2026-07-15T14:05:00+01:00"),
+        ("2026-07-15T23:30:00Z yellow away", "2026-07-16T00:30:00+01:00"),
+        ("09:05Z yellow away", "2026-07-14T10:05:00+01:00"),
+        ("yellow away 09:05+01:00", "2026-07-14T09:05:00+01:00"),
+        ("yellow away 09:05 +01:00", "2026-07-14T09:05:00+01:00"),
+        ("09:05+0200 yellow away", "2026-07-14T08:05:00+01:00"),
+        ("time,bee,event\n2026-07-15T09:05:00Z,yellow,away",
+         "2026-07-15T10:05:00+01:00"),
+        ("time;bee;event\n09:05Z;yellow;away", "2026-07-14T10:05:00+01:00"),
+    ],
+)  # fmt: skip
+def test_a_time_with_its_offset_is_put_into_the_hunts_zone(
+    line: str, clock: str
+) -> None:
+    assert has_clock_times(line, BOOK)
+
+    page = read_clocked(DAY + line, BOOK, ZONE)
+
+    (event,) = page.events
+    assert event.clock is not None
+    assert event.clock.isoformat() == clock
+    assert told(event, doubt=True).split()[1:] == ["away", "yellow"]
+    assert not page.unread
+
+
+@pytest.mark.parametrize(
+    ("zone", "line", "clock"),
+    [
+        ("Pacific/Auckland", "21:05Z yellow away", "2026-07-14T09:05:00+12:00"),
+        ("America/Denver", "00:05Z yellow away", "2026-07-14T18:05:00-06:00"),
+    ],
+)
+def test_a_time_in_utc_alone_is_of_the_day_above_it_where_the_hunt_is(
+    zone: str, line: str, clock: str
+) -> None:
+    page = read_clocked(DAY + line, BOOK, ZoneInfo(zone))
+
+    (event,) = page.events
+    assert event.clock is not None
+    assert event.clock.isoformat() == clock
+
+
+def test_a_span_of_times_is_no_offset() -> None:
+    page = read_clocked(DAY + "09:05-09:30 yellow away", BOOK, ZONE)
+
+    assert [told(event) for event in page.events if not event.doubtful] == []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -27,6 +27,7 @@ from treeward.review.file import (
     rows_from_table,
     write_review,
 )
+from treeward.review.row import parse_clock
 from treeward.review.table import parse_table
 from treeward.speech.utterances import Alternative
 
@@ -470,3 +471,22 @@ def test_a_short_last_row_typed_by_hand_is_whole() -> None:
     text = "clock,event,mark,value\n2026-07-14 10:20,back,red"
 
     assert len(parse_table(text.encode(), where="review.csv").lines) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "clock"),
+    [
+        ("2026-07-14T09:05:00Z", "Europe/London", "2026-07-14T10:05:00+01:00"),
+        ("2026-07-14T10:22:31+01", "Europe/London", "2026-07-14T10:22:31+01:00"),
+        ("09:05Z", "Europe/London", "2026-07-14T10:05:00+01:00"),
+        ("10:22+01:00", "Europe/London", "2026-07-14T10:22:00+01:00"),
+        ("21:05Z", "Pacific/Auckland", "2026-07-14T09:05:00+12:00"),
+        ("2026-07-13T21:05Z", "Pacific/Auckland", "2026-07-14T09:05:00+12:00"),
+    ],
+)
+def test_a_clock_with_its_offset_is_put_into_the_hunts_zone(
+    text: str, zone: str, clock: str
+) -> None:
+    read = parse_clock(text, ZoneInfo(zone), day=date(2026, 7, 14))
+
+    assert read.clock.isoformat() == clock

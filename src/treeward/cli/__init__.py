@@ -15,7 +15,7 @@ import threading
 import time
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TextIO, TypeVar
 
 import click
 
@@ -203,6 +203,41 @@ def _speak_utf8() -> None:
             reconfigure(errors="replace")
 
 
+class PathName(click.Path):
+    """The name of a file or folder on the command line, as a `Path`.
+
+    A folder where a file is wanted, or the other way round, is a fault of the input
+    as any other: one line, without click's usage lines.
+    """
+
+    def __init__(self, *, file_okay: bool = True, dir_okay: bool = True) -> None:
+        super().__init__(path_type=Path, file_okay=file_okay, dir_okay=dir_okay)
+
+    def convert(
+        self,
+        value: str | os.PathLike[str],
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> Any:  # noqa: ANN401  (as click has it)
+        """Return the path; raises TreewardError where the wrong kind is there."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            path = Path(value)
+            if path.is_dir() == self.dir_okay:
+                what = "may not be read"
+                mend = "See that you have the right to it."
+            else:
+                wanted = "folder" if self.dir_okay else "file"
+                is_a = "file" if self.dir_okay else "folder"
+                asked = param.make_metavar(ctx) if param and ctx else ""
+                if isinstance(param, click.Option):
+                    asked = param.opts[0]
+                what = f"is a {is_a}, and {asked} wants a {wanted}"
+                mend = f"Name a {wanted}."
+            raise TreewardError(what, where=str(path), mend=mend) from None
+
+
 F = TypeVar("F", bound="Callable[..., Any]")
 
 
@@ -210,7 +245,7 @@ def _hunt(help_line: str, **settings: Any) -> Callable[[F], F]:  # noqa: ANN401
     return click.option(
         "--hunt",
         "hunt_dir",
-        type=click.Path(path_type=Path, file_okay=False),
+        type=PathName(file_okay=False),
         default=Path(),
         metavar="DIR",
         help=help_line,
@@ -258,6 +293,11 @@ def recover_first(hunt: Hunt) -> None:
         click.echo(line, err=True)
     if line := hunt.review.gone_line():
         click.echo(line, err=True)
+
+
+def is_terminal(stream: TextIO | None) -> bool:
+    """Tell whether somebody sits at a stream; None is one that is closed."""
+    return stream is not None and stream.isatty()
 
 
 SILENT_S = 4.0  # of a step, before a plain line says what is being done; choice

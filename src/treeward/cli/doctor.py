@@ -6,7 +6,6 @@ import json
 import sys
 from dataclasses import asdict, dataclass
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -14,10 +13,11 @@ import click
 from treeward import __version__
 from treeward.errors import SpeechError
 
-from . import json_option, own_data_option
+from . import PathName, json_option, own_data_option
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,7 +250,7 @@ def models_command(*, hunt_dir: Path, get: str | None, as_json: bool) -> None:
 @own_data_option("phrasebook.toml")
 @click.option(
     "--card",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=PathName(dir_okay=False),
     metavar="FILE.pdf",
     help="Write a one-page cue card to print.",
 )

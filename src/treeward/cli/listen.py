@@ -8,14 +8,14 @@ import sys
 import time
 from contextlib import closing, contextmanager, nullcontext, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from treeward.errors import SoundError, SpeechError
 from treeward.measures import counted
 
-from . import hunt_option, json_option
+from . import PathName, hunt_option, is_terminal, json_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -166,11 +166,7 @@ def _device(asked: dict[str, Any]) -> str | int | None:
 
 
 def _is_plain(asked: dict[str, Any]) -> bool:
-    return bool(asked["plain"] or asked["as_json"]) or not _is_terminal(sys.stdout)
-
-
-def _is_terminal(stream: TextIO | None) -> bool:
-    return stream is not None and stream.isatty()
+    return bool(asked["plain"] or asked["as_json"]) or not is_terminal(sys.stdout)
 
 
 def _listen(
@@ -275,7 +271,7 @@ def _show_cautions(
         return
     for head, body in CAUTIONS:
         say(f"{head}. {body}")
-    if can_ask and _is_terminal(sys.stdin) and _is_terminal(sys.stdout):
+    if can_ask and is_terminal(sys.stdin) and is_terminal(sys.stdout):
         click.pause("Press any key to go on.")
     cautions_shown(hunt_dir)
 
@@ -316,7 +312,7 @@ def _summary_lines(summary: dict[str, Any]) -> list[str]:
 @click.option(
     "--prompts",
     "prompts_path",
-    type=click.Path(path_type=Path),
+    type=PathName(),
     metavar="FILE",
     help="A text file of your own prompts, one a line.",
 )
@@ -413,6 +409,7 @@ def _practise(
 ) -> None:
     from treeward.audio.reader import probe
     from treeward.live.ears import open_ears
+    from treeward.live.opening import refuse_closed_input
     from treeward.practice.outcome import (
         attempt_line,
         outcome_dict,
@@ -425,8 +422,10 @@ def _practise(
         click.echo(line, err=as_json)
 
     played = None if asked["input_"] in (None, "-") else Path(asked["input_"])
-    if played is not None:
-        probe(played)  # a faulty file is told before the engine is opened
+    if played is not None:  # a fault is told before the engine is opened
+        probe(played)
+    elif asked["input_"] == "-":
+        refuse_closed_input("practice")
     ears = open_ears(hunt_dir, model=asked["model"])
     catcher = PhraseCatcher(ears)
     if played is not None:

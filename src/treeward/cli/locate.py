@@ -231,6 +231,8 @@ def locate_command(
     hunt = Hunt(hunt_dir, plain=plain)
     recover_first(hunt)
     with Doing() as doing:
+        doing.step("reading the map of the ground")
+        hunt.check_ground()
         doing.step("working out where the colony is")
         result = hunt.locate()
         doing.step("weighing what hangs on notes still to look at")

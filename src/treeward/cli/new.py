@@ -12,13 +12,13 @@ import click
 from treeward.errors import HuntError
 from treeward.files import PREFIX, example_hunt_dir, new_folder, write_text
 
-from . import ProgressBar
+from . import PathName, ProgressBar
 
 LONGEST_NAME = 60  # letters, as hunt.toml allows
 
 
 @click.command(name="new")
-@click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
+@click.argument("directory", type=PathName(), metavar="DIR")
 @click.option("--name", help="What the hunt is called; the folder's name otherwise.")
 @click.option(
     "--timezone",
@@ -108,7 +108,7 @@ def _is_zone(key: str) -> bool:
     "directory",
     required=False,
     default="treeward-demo",
-    type=click.Path(path_type=Path),
+    type=PathName(),
     metavar="[DIR]",
 )
 def demo_command(directory: Path) -> None:
@@ -179,7 +179,7 @@ def is_cut_short(directory: Path, source: Path) -> bool:
 
 
 @click.command(name="simulate", context_settings={"show_default": True})
-@click.argument("directory", type=click.Path(path_type=Path), metavar="DIR")
+@click.argument("directory", type=PathName(), metavar="DIR")
 @click.option(
     "--seed",
     type=click.IntRange(min=0),
@@ -220,7 +220,7 @@ def is_cut_short(directory: Path, source: Path) -> bool:
 @click.option(
     "--truth",
     "truth_path",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=PathName(dir_okay=False),
     metavar="FILE",
     help="Where to write what is true; DIR.truth.toml if not named.",
 )

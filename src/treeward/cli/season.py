@@ -14,7 +14,7 @@ from treeward.errors import HuntError, ReportError, TreewardError
 from treeward.files import write_text
 from treeward.measures import Units, counted
 
-from . import Doing, hunt_option, json_option
+from . import Doing, PathName, hunt_option, json_option
 from .locate import columns
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ _DAY = click.DateTime(["%Y-%m-%d"])
 @click.option("--state", type=click.Choice(STATES), help="With --again: how it is.")
 @click.option(
     "--share",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=PathName(dir_okay=False),
     metavar="FILE",
     help="Write the places as GeoJSON for others, rounded.",
 )
@@ -270,14 +270,12 @@ FEWEST = 5  # found hunts before a share of areas says anything; choice
 
 
 @click.command(name="season")
-@click.argument(
-    "directory", type=click.Path(path_type=Path), metavar="DIR", default=Path()
-)
+@click.argument("directory", type=PathName(), metavar="DIR", default=Path())
 @click.option("--list", "only_list", is_flag=True, help="The known colonies alone.")
 @click.option(
     "--print",
     "page",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=PathName(dir_okay=False),
     metavar="FILE.html",
     help="With the known colonies as a page to print.",
 )
@@ -285,7 +283,7 @@ FEWEST = 5  # found hunts before a share of areas says anything; choice
 @click.option("--rounded", is_flag=True, help="Places in the list to a kilometre.")
 @click.option(
     "--known-hives",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=PathName(file_okay=False),
     metavar="HUNT",
     help="Add living colonies near this hunt to its hunt.toml as known hives.",
 )

@@ -13,7 +13,14 @@ import click
 
 from treeward.measures import counted
 
-from . import ProgressBar, hunt_option, json_option, recover_first
+from . import (
+    PathName,
+    ProgressBar,
+    hunt_option,
+    is_terminal,
+    json_option,
+    recover_first,
+)
 
 if TYPE_CHECKING:
     from treeward.desk.desk import Desk
@@ -27,7 +34,7 @@ _WIDEST = 90  # letters of a line shown; choice
 
 
 @click.command(name="transcribe")
-@click.argument("files", nargs=-1, type=click.Path(path_type=Path), metavar="[FILE]...")
+@click.argument("files", nargs=-1, type=PathName(), metavar="[FILE]...")
 @hunt_option
 @click.option(
     "--start",
@@ -173,7 +180,7 @@ def _as_dict(done: Transcribed, review_path: Path) -> dict[str, object]:
     }
 
 
-_HUNT = click.Path(path_type=Path, file_okay=False)
+_HUNT = PathName(file_okay=False)
 
 
 @click.command(name="merge")
@@ -290,7 +297,7 @@ def review_command(
         from treeward.desk.terminal import review_dict
 
         click.echo(json.dumps(review_dict(desk, all_rows=all_rows), indent=2))
-    elif sys.stdin.isatty() and sys.stdout.isatty():
+    elif is_terminal(sys.stdin) and is_terminal(sys.stdout):
         _sit_down(desk, all_rows=all_rows)
     else:
         from treeward.desk.terminal import row_lines

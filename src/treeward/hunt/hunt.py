@@ -335,6 +335,24 @@ class Hunt(HuntFolder):
             created=self._now(),
         )
 
+    def check_ground(self) -> None:
+        """Read the maps under `[map] ground` about the stations, and let them go.
+
+        Raises
+        ------
+        HuntError
+            As `write_results` would, after all the work.
+        """
+        from .ground import read_ground
+        from .locating import stations_of
+
+        if self.file.map.ground:
+            found = self.paired()
+            stations = stations_of(
+                self.file, self.path, found.table, today=found.created
+            )
+            read_ground(replace(found, stations=stations), self.path)
+
     def write_results(
         self,
         result: HuntResult,

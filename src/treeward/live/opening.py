@@ -175,22 +175,27 @@ def _watch(
     return WatchClock(zone, start=wanted.start, early_s=early_s)
 
 
-def open_pipe() -> Pipe:
-    """Begin to read sound from standard input.
+def open_pipe(command: str = "listen") -> Pipe:
+    """Begin to read sound from standard input, for the command so called.
 
     Raises
     ------
     SoundError
         It is closed.
     """
+    refuse_closed_input(command)
+    return Pipe(sys.stdin.buffer)
+
+
+def refuse_closed_input(command: str) -> None:
+    """Raise a SoundError where standard input is closed."""
     if sys.stdin is None:
         raise SoundError(
             "is closed",
             where="standard input",
-            mend="Feed it sound: arecord -t wav -f S16_LE -r 16000 | treeward listen "
-            "--input -",
+            mend="Feed it sound: arecord -t wav -f S16_LE -r 16000 | treeward "
+            f"{command} --input -",
         )
-    return Pipe(sys.stdin.buffer)
 
 
 def _is_fast(wanted: Wanted) -> bool:

@@ -333,13 +333,19 @@ def _days(
 def _start_window(
     lower: Sequence[ClockEvidence], zone: ZoneInfo
 ) -> tuple[float, float] | None:
-    """Return the bounds that the strongest evidence sets on the start."""
+    """Return the bounds that the strongest evidence sets on the start.
+
+    A file named in the hour that comes twice may be of the one or of the other.
+    """
     if not lower:
         return None
     strongest = lower[0]
     if strongest.start is not None:
         at_s = strongest.start.timestamp()
-        return at_s, at_s + strongest.resolution_s
+        until_s = at_s + strongest.resolution_s
+        if strongest.source == ClockSource.FILE_NAME:
+            until_s += max(0.0, strongest.start.replace(fold=1).timestamp() - at_s)
+        return at_s, until_s
     midnight_s = datetime.combine(strongest.day, time(), tzinfo=zone).timestamp()
     return midnight_s, midnight_s + 86_399
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, timezone
 from typing import TYPE_CHECKING
 
 from treeward.errors import TranscriptError
@@ -30,6 +30,7 @@ from .clocked_numbers import (
     half_of,
     hour_of,
     month_first,
+    offset_of,
     read_duration,
 )
 from .clocked_others import Others
@@ -49,7 +50,8 @@ if TYPE_CHECKING:
     from .clocked_words import Wanted
 
 _MOST_QUOTED = 400  # letters of its line that a note quotes; choice
-_TIMED_LINE = re.compile(r"\s*[\[(]\s*\d{1,3}:\d{2}")  # of a transcript: [m:ss]
+_TIMED_LINE = re.compile(r"\s*(?P<bracket>[\[(])\s*(?P<first>\d{1,3}):\d{2}")  # [m:ss]
+_FIRST_H = 5  # in round brackets a page begins later than this, a transcript not; guess
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
 _MOST_LETTERS = 500  # kept of a line without a note; choice
@@ -74,13 +76,16 @@ class Clocked:
 def has_clock_times(text: str, book: PhraseBook) -> bool:
     """Tell whether a text holds notes typed with clock times.
 
-    Lines that begin with "[m:ss]" are a transcript's.
+    Lines that begin with "[m:ss]" are a transcript's, and so are those with "(m:ss)"
+    unless all of them may be hours of the day: "(9:05) yellow away".
     """
     reader = Reader(book)
     table = headed = False
-    for line in text.splitlines():
-        if _TIMED_LINE.match(line):
-            return False
+    lines = text.splitlines()
+    timed = [found for line in lines if (found := _TIMED_LINE.match(line))]
+    if timed and not _in_round_brackets(timed):
+        return False
+    for line in lines:
         if any("0" <= char <= "9" for char in line):
             sorts = {token.sort for token in reader.read(line)}
             if "time" in sorts and (headed or "mark" in sorts):
@@ -89,6 +94,13 @@ def has_clock_times(text: str, book: PhraseBook) -> bool:
             table = table or read_heading(line, reader) is not None
             headed = table or bool(reader.mark_of(line))
     return table
+
+
+def _in_round_brackets(timed: Sequence[re.Match[str]]) -> bool:
+    """Tell whether the times at the beginning of lines are of the day, in brackets."""
+    firsts = [int(found["first"]) for found in timed]
+    brackets = {found["bracket"] for found in timed}
+    return brackets == {"("} and firsts[0] >= _FIRST_H and max(firsts) <= 23
 
 
 def read_clocked(
@@ -159,6 +171,7 @@ class _Page:
         self._days = Days(near, self._means)
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
         self._day = day or (named.day if named else None)
+        self._day_line = 0  # where it stands
         self._last: time | None = None
         self._half: Flag | None = None  # why the half of the day is in doubt
         self._moved: dict[str, Event] = {}  # the last coming or going of each bee
@@ -240,7 +253,7 @@ class _Page:
         self.written.add(day)
         if day != self._day:
             self._last = None
-        self._day = day
+        self._day, self._day_line = day, self._line
 
     # Tables.
 
@@ -506,6 +519,9 @@ class _Page:
                 "or give --start 2026-07-14.",
             )
         minute = int(match["m"] or match["mm"] or 0)
+        if (ahead := offset_of(match)) is not None:
+            at = time(hour, minute, int(match["s"] or 0), tzinfo=timezone(ahead))
+            return self._in_zone(self._day, at)
         if half := half_of(match):
             hour = hour % 12 + (12 if half == "p" else 0)
         elif 1 <= hour <= 12 and not (match["h"] or "0").startswith("0"):
@@ -515,6 +531,15 @@ class _Page:
                 self._half = Flag.of(FlagCode.TAKEN_AS, text, f"{hour:02}:{minute:02}")
         return datetime(self._day.year, self._day.month, self._day.day, hour, minute,
                         int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
+
+    def _in_zone(self, day: date, at: time) -> datetime:
+        """Return the moment, in the hunt's zone, of a time with its offset.
+
+        A date beside it is of that offset too; one above it is of the place.
+        """
+        moment = datetime.combine(day, at).astimezone(self._zone)
+        off = day - moment.date()
+        return moment + off if off and self._day_line != self._line else moment
 
 
 def _from_north(token: Token, north: str) -> Token:

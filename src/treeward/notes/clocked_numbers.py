@@ -31,9 +31,15 @@ UNKNOWN = frozenset({"not", "doubt", "word", "odd", "lasting"})
 
 _END = r"(?![^\W_])(?![.:/-]\d|,\d\b)"  # no letter, figure or part of it goes on
 _SOLID = r"(?![^\W_])"
+# Less than UTC only with seconds before it, and at whole hours: "9:05-9:30" is a span.
+_OFFSET = (
+    r"(?P<offset>z|\+(?:0\d|1[0-4])(?::?(?:00|15|30|45))?|\s\+(?:0\d|1[0-4]):[0-5]\d"
+    r"|(?<=:\d\d:\d\d)-(?:0\d|1[0-2]):?00)"
+)
 TIME = re.compile(
     r"(?:(?P<h>\d{1,2})\s?[:.h]\s?(?P<m>[0-5]\d)(?:[:.'\u2019\u2032](?P<s>[0-5]\d))?"
-    r"(?:\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
+    rf"(?:(?:(?<=:\d\d:\d\d)[.,]\d{{1,6}})?{_OFFSET}"
+    r"|\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
     r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)(?:\s?h(?:rs?|ours)?\b\.?)?"
     rf"|(?P<hour>\d{{1,2}})\s?(?P<only>[ap])\.?m\b\.?){_END}",
     re.ASCII,
@@ -51,7 +57,7 @@ AFTER = re.compile(r"(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID)
 NORTHS = {"true": "true", "t": "true", "magnetic": "magnetic", "mag": "magnetic"}
 _NORTH = "|".join(NORTHS)
 _DEGREES = re.compile(
-    rf"(?P<deg>\d{{1,3}}(?:\.\d)?)"
+    rf"(?P<deg>\d{{1,3}}(?:[.,]\d)?)"
     rf"(?:\s?(?P<sign>\u00b0|deg(?:rees?)?\b)|(?=(?:{_NORTH})\b)|{_END})"
     rf"(?:\s?(?P<north>{_NORTH})\b)?{_SOLID}"
 )
@@ -90,7 +96,7 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     match = _DEGREES.match(text, at)
     if match is None:
         return read_odd(text, at)
-    said, deg = match[0], float(match["deg"])
+    said, deg = match[0], float(match["deg"].replace(",", "."))
     if deg > FULL_CIRCLE_DEG:
         flag = Flag.of(FlagCode.OVER_FULL_CIRCLE, match["deg"])
         return [Token("odd", "", said, (flag,))], match.end()
@@ -143,6 +149,21 @@ def hour_of(match: re.Match[str]) -> int | None:
     if hour > 23 or (half and not 1 <= hour <= 12):
         return None
     return hour
+
+
+def offset_of(match: re.Match[str]) -> timedelta | None:
+    """Return how far a written time says that it is ahead of UTC; None if it does not.
+
+    Examples
+    --------
+    >>> offset_of(TIME.match("09:05+0530"))
+    datetime.timedelta(seconds=19800)
+    """
+    if not (written := (match["offset"] or "").strip()):
+        return None
+    figures = re.sub(r"\D", "", written).ljust(4, "0")
+    ahead = timedelta(hours=int(figures[:2]), minutes=int(figures[2:]))
+    return -ahead if written.startswith("-") else ahead
 
 
 def half_of(match: re.Match[str]) -> str:

@@ -177,7 +177,7 @@ _TIME = (
     r"(?P<hour>\d{1,2})[:.h](?P<minute>\d{2})"
     r"(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,6}))?)?\s*(?P<half>[ap]\.?m?\.?)?"
 )
-_OFFSET = r"(?:\s*(?P<offset>Z|[+-]\d{2}:?\d{2}))?"
+_OFFSET = r"(?:\s*(?P<offset>Z|[+-]\d{2}:?\d{2}|\+\d{2}))?"
 _NUMBERS = re.compile(
     r"^(?P<one>\d{1,4})(?P<sep>[-/. ])(?P<two>\d{1,2})(?P=sep)\s?(?P<three>\d{1,4})"
     rf"\.?(?:[T,\s]+{_TIME}{_OFFSET})?$",
@@ -272,7 +272,9 @@ def parse_clock(
                 f"{text!r} has no date",
                 "Write the date as well, as 2026-07-14 10:22:31.",
             )
-        return _put_together(known, match, zone, text)
+        read = _put_together(known, match, zone, text)
+        off = known - read.clock.date()  # an offset's day may be another than ours
+        return replace(read, clock=read.clock + off) if off else read
     if match := _NUMBERS.match(text):
         found = _days(match, by_day)
         if len(found) > 1 and machine is not None:
