@@ -98,11 +98,13 @@ def plain(brief: str) -> str:
     kind, mark, value = (*brief.split(":", 2), "", "")[:3]
     mark = re.sub(r" (?!abdomen|thorax)", "-", mark)
     value = value.lower() if kind == "station" else value
-    if kind == "time":
+    if kind == "time" and value:
         hour, minute = value.split(":")[:2]
         value = f"{int(hour) % 12}:{minute}"
-    if kind == "date":  # 2026-07-14, 07-14 or 14 July: the day of the year
+    if kind == "date":  # 2026-07-14, 07-14, 14 July, July 14: the day of the year
         day, _, month = value.partition(" ")
+        if day.lower() in MONTHS:  # "August 8"
+            day, month = month, day
         of_year = MONTHS.index(month.lower()) + 1 if month.lower() in MONTHS else 0
         value = f"{of_year:02}-{int(day):02}" if of_year else value[-5:]
     if kind == "bearing":

@@ -7,6 +7,7 @@ far: who was spoken of, who is here, who is out.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -120,7 +121,44 @@ _AS_NAME = (  # where such a name stands later
     r"|oh) )*)(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands"
     r"|went|down|up|off|in|out|back|away)(?= )"
 )
+_NO_BEE = _words(
+    "wind breeze sun rain cloud clouds kettle tea mum dad gran nan grandad man"
+    " woman everything everybody bees bee she her them they it that this these those"
+    " what dog cat bird lid paint brush dish feeder plate cup pen pot water syrup"
+    " line time clock compass one two three four five six seven eight nine ten first"
+    " second third last next other another both all none some any there here and but"
+    " now then number"
+)
 _NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
+# What a bee does, right after her name: "Queen is off", "two has landed".
+_MOVES = (
+    r"(?:(?:is|has|was|have|just|now|already|all|only|again|finally|then|gets|got) )*"
+    r"(?:in|out|off|on|up|away|awa|oot|back|home|down|gone|here|left|went|came|comes"
+    r"|landed|flown|finished|airborne|lands|leaves|leaving|goes|going|coming|returns|returned|flies|flew|departs"
+    r"|departed|arrives|arrived|lifts|lifted|landing|takes|took)(?= )"
+)
+_LED = r"(?: [.,?]|^) (?:(?:and|so|but|well|there|oh|now|then|that is|okay|right) )*"
+_MOVING = re.compile(rf"{_LED}(?:the |my |our )?(?P<name>[a-z]{{3,}}) {_MOVES}")
+_NICKNAME_MOVES = 2  # such places that make a word a bee's name; guess
+_COUNT = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_NTH = "|".join((*_COUNT, *"123456789"))
+_NUMBERED = rf" (?:number|bee|nr|designated|called) (?P<n>{_NTH})(?= )"
+# "Number two goes orange", "orange, number two"; "two is orange".
+_NUMBER_COLOUR = (
+    rf"{_NUMBERED}(?:(?! (?:number|bee|nr) )[^?]){{0,60}}? (?P<colour>COLOUR)(?= )",
+    (
+        r" (?P<colour>COLOUR) (?:(?:is|as|for|, ?|gets) )*(?:number|bee|nr)"
+        rf" (?P<n>{_NTH})(?= )"
+    ),
+    (
+        r" (?P<colour>COLOUR)(?: [a-z,]+){0,8} (?:[.] )?(?:designated|called|i call her"
+        rf"|call her|she is|that is|that makes) (?:number )?(?P<n>{_NTH})(?= [.,])"
+    ),
+    (
+        rf"(?: [.,?]|^) (?:and |so )?(?P<n>{_NTH}) is (?:a |the |my )?"
+        r"(?P<colour>COLOUR)(?= )"
+    ),
+)
 # One bee of two colours: "the blue and white one is".
 _ONE_OF_TWO = re.compile(
     r" (?:is|was|goes|comes|leaves|lands|takes|came|went|left)(?= )"
@@ -154,6 +192,7 @@ class BeeNames:
     def __init__(self, book: PhraseBook, text: str = "") -> None:
         self.seen: set[str] = set()  # marks noted so far
         self._epithets: dict[str, str] = {}  # what else a bee is called, and her mark
+        self._numbered: dict[str, str] = {}  # "two", and the mark of bee number two
         self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
@@ -197,7 +236,10 @@ class BeeNames:
             for match in re.finditer(way.replace("COLOUR", colours), text):
                 if match["name"] not in self._alone:
                     called.setdefault(match["name"], self._alone[match["colour"]])
-        own = self._own_names(text, colours)
+        paints = _any_of(self._marks)
+        own = self._nicknames(text, paints) | self._own_names(text, paints)
+        self._numbered = _numbered(text, paints, self._marks)
+        called |= {f"number {word}": mark for word, mark in self._numbered.items()}
         for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
             stem = re.sub(r"(?:y|ie)$", "", word)
             stems = (stem, f"{stem}e", stem[:-1] if stem[-1] == stem[-2] else stem)
@@ -210,10 +252,10 @@ class BeeNames:
             self._alone |= called
             self._lay_out()
 
-    def _own_names(self, text: str, colours: str) -> dict[str, str]:
+    def _own_names(self, text: str, paints: str) -> dict[str, str]:
         """Learn names given to bees as they were painted: "she's called Lady Muck"."""
         found: dict[str, str] = {}
-        colour = re.compile(rf" (?P<mark>{colours})(?= )")
+        colour = re.compile(rf" (?P<mark>{paints})(?= )")
         for match in _NAMING.finditer(text):
             name = (match["a"] or match["b"] or match["c"]).removesuffix(" then")
             words = set(name.split())
@@ -234,8 +276,46 @@ class BeeNames:
             ]
             if said:
                 near = said[0] if said[0].start() >= start else said[-1]
-                found[name] = self._alone[near["mark"]]
+                found[name] = self._marks[near["mark"]]
         return found
+
+    def _nicknames(self, text: str, paints: str) -> dict[str, str]:
+        """Learn what a bee is called from where a colour is named first.
+
+        "The Queen we paint white": a word there that comes and goes later is her name.
+        """
+        moving = Counter(match["name"] for match in _MOVING.finditer(text))
+        names = {word for word, count in moving.items() if count >= _NICKNAME_MOVES}
+        names -= {*_NO_BEE, *_NO_NAME, *_NO_LOOK, *self._alone, *self._spots}
+        if not names:
+            return {}
+        found: dict[str, str] = {}
+        paint = re.compile(rf" (?P<mark>{paints})(?= )")
+        marks: list[set[str]] = []
+        sentences = re.split(r"(?<= )[.?] ", text)
+        for sentence in sentences:
+            named = paint.finditer(f" {sentence}")
+            marks.append({self._marks[one["mark"]] for one in named})
+        seen: set[str] = set()
+        for number, told in enumerate(marks):
+            said = told
+            for more in marks[
+                number + 1 : number + 3
+            ]:  # "I give her red. Red and green:"
+                wider = {one for one in more if said & {*one.split("-")} and "-" in one}
+                said = wider if len(said) == len(wider) == 1 else said
+            new = said - seen
+            seen |= said
+            if len(said) == len(new) == 1:
+                near = sentences[max(0, number - 1) : number + 1]
+                for after in range(number + 1, min(number + 4, len(sentences))):
+                    if marks[after] - new or len(" ".join(near)) > _NEAR_NAMING:
+                        break
+                    near.append(sentences[after])
+                for word in names & {*" ".join(near).split()}:
+                    again = found.get(word, *new) not in new
+                    found[word] = "" if again else next(iter(new))
+        return {word: mark for word, mark in found.items() if mark}
 
     def spot_in(self, said: str) -> str:
         """Find where a bee is said to be painted, "" where nothing tells.
@@ -337,8 +417,27 @@ class BeeNames:
             return Named(mark=UNMARKED, end=match.end(), full=True)
         return self._colourless(text, place)
 
+    def _by_number(self, text: str, place: int) -> Named | None:
+        """Read "two" for a bee that is number two: "two is back", "and two"."""
+        match = _BY_NUMBER.match(text, place) if self._numbered else None
+        mark = self._numbered.get(match["n"], "") if match else ""
+        if match is None or not mark:
+            return None
+        alone = text[match.end() : match.end() + 3] in {" , ", " . ", " ? "}
+        led = re.search(rf"{_LED}(?:the |my |our )?$", text[max(0, place - 40) : place])
+        if not led and not (
+            alone and text[:place].endswith((" for ", " and ", " is "))
+        ):
+            return None
+        if not alone and not re.compile(f" {_MOVES}").match(text, match.end()):
+            return None
+        return Named(mark=mark, end=match.end(), full=True, called=match["n"])
+
     def _colourless(self, text: str, place: int) -> Named | None:
         """Read what means a bee without her colours: "another", "the bauble", "she"."""
+        numbered = self._by_number(text, place)
+        if numbered:
+            return numbered
         match = self._some.match(text, place)
         if match:
             return Named(mark="", end=match.end(), pronoun=match["pronoun"], some=True)
@@ -399,6 +498,24 @@ class BeeNames:
     def called(self, named: Named, mark: str) -> Named:
         """Give the same words as the name of one bee."""
         return replace(named, mark=mark, marks=(), group=0)
+
+
+_BY_NUMBER = re.compile(rf"(?P<n>{_NTH})(?= )")
+
+
+def _numbered(text: str, colours: str, marks: dict[str, str]) -> dict[str, str]:
+    """Learn bees that go by numbers, "number one, I gave her green": two at least."""
+    found: dict[str, str] = {}
+    for way in _NUMBER_COLOUR:
+        for match in re.finditer(way.replace("COLOUR", colours), text):
+            number = match["n"]
+            number = _COUNT[int(number) - 1] if number.isdecimal() else number
+            mark = marks[match["colour"]]
+            if number not in found and mark not in found.values():
+                found[number] = mark
+    if len(found) < 2 or "one" not in found:
+        return {}
+    return found | {str(_COUNT.index(word) + 1): mark for word, mark in found.items()}
 
 
 def _any_of(words: dict[str, str]) -> str:

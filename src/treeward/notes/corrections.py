@@ -185,7 +185,9 @@ class Corrections:
         )
         place = no.end() if no else place
         number = cardinal_run(words_from(self.text, place))
-        if last.kind is not EventKind.TIME or late_s > SOON_S or not number:
+        if last.kind is not EventKind.TIME or not last.value:
+            return None
+        if late_s > SOON_S or not number:
             return None
         start = place_after(self.text, place, number[1])
         hour, minute = (int(part) for part in last.value.split(":")[:2])

@@ -265,8 +265,11 @@ class Durations:
         about = re.compile(rf"(?:{ROUGH} |just (?:over|under) )?").match(text, place)
         start = about.end() if about else place
         found = stretch_of_time(text, start)
-        if found is None and (bare := bare_stretch(text, start)):
-            found = bare[:2]  # "six forty-seven elapsed"
+        bare = None if found else bare_stretch(text, start)
+        if (
+            bare and bare[2]
+        ):  # "six forty-seven elapsed"; "two is out" is a bee's number
+            found = bare[:2]
         after = _TRAILING.match(text, found[1]) if found else None
         if found is None or after is None or not 0 < found[0] <= _LONGEST_S:
             return None

@@ -18,6 +18,7 @@ from treeward.notes.trained.bees import ACTIONS, MOST_BEES, Deed, Known, dial_s
 from treeward.notes.trained.inputs import (
     LINE_KINDS,
     MOST_NUMBERS,
+    STRENGTHS,
     RuleNote,
     inputs_of,
     log_s,
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from treeward.notes.trained.inputs import Inputs, WordPieces
     from treeward.notes.trained.lines import Line
 
+AGO_OFF_S = 5  # between how long ago was said and what a label says; guess
 NUMBERS = (EventKind.BEARING, EventKind.DURATION, EventKind.TIME)
 
 
@@ -70,43 +72,83 @@ def _kind_mark_value(truth: days.Truth) -> tuple[EventKind, str, str]:
     return EventKind(kind), mark, value
 
 
+class _Labels:
+    """What is true of one line, filled in note by note."""
+
+    def __init__(self, inputs: Inputs) -> None:
+        self.inputs = inputs
+        self.deeds = np.zeros((MOST_BEES, len(ACTIONS)), np.float32)
+        self.count = np.zeros_like(self.deeds)
+        self.count[: len(inputs.marks)] = 1
+        self.numbers = np.zeros(MOST_NUMBERS, np.float32)
+        self.count_numbers = np.zeros(MOST_NUMBERS, np.float32)
+        self.count_numbers[: len(inputs.said)] = 1
+        self.agos, self.origins = np.zeros_like(self.numbers), self.numbers.copy()
+        self.count_agos = self.count_numbers.copy()
+        self.whose = np.full(MOST_NUMBERS, -1, np.int32)
+        self.kinds = np.zeros(len(LINE_KINDS), np.float32)
+        self.count_kinds = np.ones(len(LINE_KINDS), np.float32)
+        self.strength = -1
+
+    def take_in(self, truth: days.Truth) -> None:
+        kind, mark, value = _kind_mark_value(truth)
+        if kind in ACTIONS and mark in self.inputs.marks:
+            bee = self.inputs.marks.index(mark)
+            place = bee, ACTIONS.index(kind)
+            self.deeds[place], self.count[place] = 1, not truth.free
+            self._ago(bee, truth.told_s - truth.at_s)
+        elif kind in LINE_KINDS:
+            at = LINE_KINDS.index(kind)
+            self.kinds[at], self.count_kinds[at] = 1, not truth.free
+            if kind is EventKind.WIND:
+                self._wind(value)
+        elif kind in NUMBERS:
+            self._number(kind, mark, value, free=truth.free)
+
+    def _ago(self, bee: int, ago_s: float) -> None:
+        for number, said in enumerate(self.inputs.said):
+            if said.kind is not EventKind.DURATION or not ago_s:
+                continue
+            if abs(int(said.value) - ago_s) <= AGO_OFF_S:
+                self.agos[number], self.whose[number] = 1, bee
+            else:
+                self.count_agos[number] = 0
+
+    def _wind(self, value: str) -> None:
+        told, _, origin = value.partition(" ")
+        self.strength = STRENGTHS.index(told) if told in STRENGTHS else -1
+        for number, said in enumerate(self.inputs.said):
+            if said.kind is EventKind.BEARING and said.value == origin:
+                self.origins[number] = 1
+
+    def _number(self, kind: EventKind, mark: str, value: str, *, free: bool) -> None:
+        marks = self.inputs.marks
+        for number, said in enumerate(self.inputs.said):
+            if said.kind is kind and _same(said.value, value, kind):
+                self.numbers[number], self.count_numbers[number] = 1, not free
+                at = marks.index(mark) if mark in marks else -1 if mark else MOST_BEES
+                self.whose[number] = at
+
+
 def labels_of(
     inputs: Inputs, truths: Sequence[days.Truth]
 ) -> dict[str, NDArray[np.generic]]:
     """Give what is true of a line, as the network is to say it."""
-    deeds = np.zeros((MOST_BEES, len(ACTIONS)), np.float32)
-    count = np.zeros_like(deeds)
-    count[: len(inputs.marks)] = 1
-    numbers = np.zeros(MOST_NUMBERS, np.float32)
-    count_numbers = np.zeros(MOST_NUMBERS, np.float32)
-    count_numbers[: len(inputs.said)] = 1
-    whose = np.full(MOST_NUMBERS, -1, np.int32)
-    kinds = np.zeros(len(LINE_KINDS), np.float32)
-    count_kinds = np.ones(len(LINE_KINDS), np.float32)
+    labels = _Labels(inputs)
     for truth in truths:
-        kind, mark, value = _kind_mark_value(truth)
-        if kind in ACTIONS and mark in inputs.marks:
-            place = inputs.marks.index(mark), ACTIONS.index(kind)
-            deeds[place], count[place] = 1, not truth.free
-        elif kind in LINE_KINDS:
-            kinds[LINE_KINDS.index(kind)] = 1
-            count_kinds[LINE_KINDS.index(kind)] = not truth.free
-        elif kind in NUMBERS:
-            for number, said in enumerate(inputs.said):
-                if said.kind is not kind or not _same(said.value, value, kind):
-                    continue
-                numbers[number], count_numbers[number] = 1, not truth.free
-                known = mark in inputs.marks
-                at = inputs.marks.index(mark) if known else -1 if mark else MOST_BEES
-                whose[number] = at
+        labels.take_in(truth)
     return {
-        "y_deeds": deeds,
-        "n_deeds": count,
-        "y_numbers": numbers,
-        "n_numbers": count_numbers,
-        "y_whose": whose,
-        "y_kinds": kinds,
-        "n_kinds": count_kinds,
+        "y_deeds": labels.deeds,
+        "n_deeds": labels.count,
+        "y_numbers": labels.numbers,
+        "n_numbers": labels.count_numbers,
+        "y_whose": labels.whose,
+        "y_kinds": labels.kinds,
+        "n_kinds": labels.count_kinds,
+        "y_agos": labels.agos,
+        "n_agos": labels.count_agos,
+        "y_origins": labels.origins,
+        "y_strength": np.int32(labels.strength),
     }
 
 

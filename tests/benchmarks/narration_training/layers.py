@@ -13,6 +13,7 @@ import jax
 import jax.numpy as jnp
 import numpy as np
 
+from treeward.language.kinds import EventKind
 from treeward.notes.trained.bees import MOST_BEES
 from treeward.notes.trained.inputs import (
     BEE_FEATURES,
@@ -21,6 +22,7 @@ from treeward.notes.trained.inputs import (
     MOST_NUMBERS,
     NUMBER_FEATURES,
     PAIR_FEATURES,
+    STRENGTHS,
 )
 from treeward.notes.trained.network import HEADS, QUERIES
 
@@ -128,6 +130,12 @@ def new_head(key: Any) -> Weights:
         "pb": z(64),
         "po": w(64, 1, 0.1),
         "pn": w(HIDDEN, 1, 0.1),
+        "an": w(HIDDEN, 1, 0.1),
+        "anb": jnp.full(1, -2.0),
+        "wn": w(HIDDEN, 1, 0.1),
+        "wnb": jnp.full(1, -2.0),
+        "ws": w(64, len(STRENGTHS), 0.3),
+        "wsb": z(len(STRENGTHS)),
     }
 
 
@@ -143,7 +151,7 @@ def dropped(x: Any, key: Any, share: Any) -> Any:
 
 
 def said(w: Any, state: Any, b: Any, key: Any = None) -> Any:
-    """Give the logits of deeds, kinds, numbers and whose."""
+    """Give the logits of deeds, kinds, numbers, whose, agos, origins and strengths."""
     k = [None] * 6 if key is None else list(jax.random.split(key, 6))
     lines = state.shape[0]
     outside = jnp.where(b["inside"], 0.0, -1e9)
@@ -186,7 +194,10 @@ def said(w: Any, state: Any, b: Any, key: Any = None) -> Any:
     whose = jnp.concatenate([whose, number @ w["pn"]], -1)
     best = jnp.max(jnp.where(alive[:, None, :, None], pair, 0), 2)
     numbers = (jnp.concatenate([number, best], -1) @ w["vo"])[..., 0] + w["vob"]
-    return deeds, kinds, numbers, whose
+    agos = (number @ w["an"])[..., 0] + w["anb"]
+    origins = (number @ w["wn"])[..., 0] + w["wnb"]
+    strengths = kind[:, LINE_KINDS.index(EventKind.WIND)] @ w["ws"] + w["wsb"]
+    return deeds, kinds, numbers, whose, agos, origins, strengths
 
 
 def cross(logit: Any, truth: Any) -> Any:
@@ -203,14 +214,24 @@ def top(params: Any, state: Any, b: Any) -> Any:
 
 def loss(params: Any, state: Any, b: Any, key: Any) -> Any:
     state = top(params, state, b)
-    deeds, kinds, numbers, whose = said(params["head"], state, b, key)
+    deeds, kinds, numbers, whose, agos, origins, strengths = said(
+        params["head"], state, b, key
+    )
     lines = state.shape[0]
     of_deeds = (cross(deeds, b["y_deeds"]) * b["n_deeds"]).sum() / lines
     of_kinds = (cross(kinds, b["y_kinds"]) * b["n_kinds"]).sum() / lines
     of_numbers = (cross(numbers, b["y_numbers"]) * b["n_numbers"]).sum() / lines
-    told = (b["y_whose"] >= 0) & (b["y_numbers"] > 0)
+    told = (b["y_whose"] >= 0) & (b["y_numbers"] + b["y_agos"] > 0)
     right = jnp.maximum(b["y_whose"], 0)[..., None]
     share = jnp.take_along_axis(jax.nn.log_softmax(whose, -1), right, -1)[..., 0]
     of_whose = -(share * told).sum() / lines
-    parts = jnp.array([of_deeds, of_kinds, of_numbers, of_whose])
+    of_agos = (cross(agos, b["y_agos"]) * b["n_agos"]).sum() / lines
+    of_origins = (cross(origins, b["y_origins"]) * b["n_numbers"]).sum() / lines
+    told = b["y_strength"] >= 0
+    right = jnp.maximum(b["y_strength"], 0)[..., None]
+    share = jnp.take_along_axis(jax.nn.log_softmax(strengths, -1), right, -1)[..., 0]
+    of_strengths = -(share * told).sum() / lines
+    parts = jnp.array(
+        [of_deeds, of_kinds, of_numbers, of_whose, of_agos, of_origins, of_strengths]
+    )
     return parts.sum(), parts

@@ -32,6 +32,7 @@ from .examples import Day, examples_of
 
 PIECES = 20000  # of the vocabulary, which is in order of use
 LINES = 32  # of one step
+KEEP = 0.998  # of the mean of the weights, a step
 LATE = 0.05  # of the lines begin a recording, in every other day
 UNAIDED = 0.25  # of the lines are read without the rules
 TOKEN_ARRAYS = ("tokens", "segment", "inside", "pronouns")
@@ -187,6 +188,12 @@ def _trained(
         return optax.apply_updates(params, change), state, parts
 
     begun = time.time()
+    mean = params
+    blend = jax.jit(
+        lambda kept, new: jax.tree.map(
+            lambda a, b: KEEP * a + (1 - KEEP) * b, kept, new
+        )
+    )
     rng, key = np.random.default_rng(0), jax.random.PRNGKey(1)
     for epoch in range(a.epochs):
         order = np.lexsort((rng.random(len(size)), size))
@@ -194,7 +201,7 @@ def _trained(
             order[n : n + LINES] for n in range(0, len(order) - LINES + 1, LINES)
         ]
         rng.shuffle(batches)
-        total = np.zeros(4)
+        total = np.zeros(7)
         for lines in batches:
             width = int(size[lines].max())
             key, new = jax.random.split(key)
@@ -203,13 +210,14 @@ def _trained(
                 params, state, states[lines, :width], batch, new
             )
             total += np.asarray(parts)
+            mean = blend(mean, params)
         spent = round(time.time() - begun)
         print(epoch, np.round(total / len(batches), 3), spent, "s", flush=True)
         if a.kept:
             (a.kept / "params.pickle").write_bytes(
-                pickle.dumps(jax.tree.map(np.asarray, params))
+                pickle.dumps(jax.tree.map(np.asarray, mean))
             )
-    return params
+    return mean
 
 
 def _unpacked(path: Path, params: Any, frozen: int) -> Any:
@@ -219,7 +227,8 @@ def _unpacked(path: Path, params: Any, frozen: int) -> Any:
     """
     network = Network(np.load(path))
     tops = [dict(one) for one in network.layers[frozen:]]
-    found = {"head": dict(network.head), "tops": tops}
+    # What such a network does not say yet is learned from nothing.
+    found = {"head": dict(params["head"]) | dict(network.head), "tops": tops}
     shaped = jax.tree.map(lambda one, like: jnp.array(one, like.dtype), found, params)
     return {"head": shaped["head"], "tops": shaped["tops"]}
 

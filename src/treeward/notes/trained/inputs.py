@@ -33,6 +33,7 @@ LINE_KINDS = (
     *(EventKind.PAUSE, EventKind.RESUME, EventKind.STATION),
     *(EventKind.WIND, EventKind.DATE),
 )
+STRENGTHS = ("calm", "light", "moderate", "strong")  # of the wind
 BEE_FEATURES, NUMBER_FEATURES, PAIR_FEATURES, LINE_FEATURES = 40, 12, 10, 16
 _PUNCTUATION = re.compile(r"([^\w\s])")
 

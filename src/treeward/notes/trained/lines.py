@@ -120,6 +120,7 @@ class _Reader:
     ) -> None:
         self.speech, self.pieces, self.names = speech, pieces, names
         self.lines = lines
+        self.by_number = False  # the last bee was named by her number alone
         counts = [0]
         for line in lines:
             counts.append(counts[-1] + len(line.words))
@@ -133,7 +134,8 @@ class _Reader:
             if text[place:end] not in {".", ",", "?"}:
                 if place >= after_bee:
                     after_bee = self._bee(place)
-                self._numbers(place)
+                if place >= after_bee or not self.by_number:
+                    self._numbers(place)
                 self._ago(place)
             place = end + 1
         for line in self.lines:
@@ -149,6 +151,7 @@ class _Reader:
         named = self.names.at(self.speech.text, place)
         if named is None:
             return 0
+        self.by_number = named.called.isalnum()
         line, words = self._where(place, named.end)
         marks = named.marks or (named.mark,)
         line.mentions += [

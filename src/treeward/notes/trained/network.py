@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from treeward.files import free_speech_path
+from treeward.language.kinds import EventKind
 
 from .bees import MOST_BEES
-from .inputs import MOST_NUMBERS, WordPieces
+from .inputs import LINE_KINDS, MOST_NUMBERS, WordPieces
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,13 +39,17 @@ class Outputs:
 
     `deeds` (B, 4): a bee left, came, was painted, is given up. `kinds` (5): pause,
     resume, station, wind, date. `numbers` (N): it is a note. `whose` (N, B + 1): which
-    bee's, the last column nobody's.
+    bee's, the last column nobody's. `agos` (N): so long ago she did it. `origins` (N):
+    the wind is from there. `strengths` (4): of the wind, as in `STRENGTHS`.
     """
 
     deeds: F32
     kinds: F32
     numbers: F32
     whose: F32
+    agos: F32
+    origins: F32
+    strengths: F32
 
 
 @lru_cache(maxsize=1)
@@ -148,6 +153,7 @@ class Network:
         of_kind = _softmax(w["lq"] @ state.T + outside) @ state
         kind = _relu(of_kind @ w["lw"] + w["lb"] + np.asarray(line["line"]) @ w["lx"])
         kinds = np.einsum("lz,lzo->l", kind, w["lo"]) + w["lob"]
+        strengths = kind[LINE_KINDS.index(EventKind.WIND)] @ w["ws"] + w["wsb"]
         at, whole = _mean(mask["at"], state), _mean(mask["inside"][None], state)
         number = np.concatenate(
             [at, np.repeat(whole, MOST_NUMBERS, 0), np.asarray(line["numbers"])], -1
@@ -172,6 +178,9 @@ class Network:
             kinds=_share(kinds),
             numbers=_share(numbers[:, 0] + w["vob"]),
             whose=_softmax(whose),
+            agos=_share((number @ w["an"])[:, 0] + w["anb"]),
+            origins=_share((number @ w["wn"])[:, 0] + w["wnb"]),
+            strengths=_softmax(strengths),
         )
 
 

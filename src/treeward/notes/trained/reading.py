@@ -19,7 +19,9 @@ import numpy as np
 from treeward.language.kinds import UNMARKED, EventKind
 from treeward.notes.events import Event, taken_back
 from treeward.notes.flags import Flag, FlagCode
+from treeward.notes.values import Lexicon
 
+from .around_bees import share_of_kind, told_beside, wind_in, wind_mended
 from .bees import ACTIONS, Deed, Known
 from .inputs import LINE_KINDS, RuleNote, holds_number, inputs_of, tokens_of
 from .lines import in_lines, with_spots
@@ -40,6 +42,8 @@ NEW = 0.7  # from which a note is made where the rules made none
 KEPT = 0.5  # below which a doubtful note of the rules is dropped
 SURE_KEPT = 0.08  # and one that the rules did not doubt
 A_PHRASE = 6  # words of a line in which the rules are believed: "mark orange"; guess
+AGO = 0.5  # from which a stretch of time is how long ago a bee did it
+SHORTEST_OUT_S = 20  # that anybody would tell of a bee's time out; guess
 AGREED = 0.8  # below which a note of the rules is doubted
 LINES_AT_ONCE = 32
 # What makes a coming or leaving after it one that only nearly happened.
@@ -63,6 +67,7 @@ _OTHERS = re.compile(
 )
 _NUMBERS = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.TIME})
 _MOVES = [ACTIONS.index(kind) for kind in (EventKind.AWAY, EventKind.BACK)]
+_MOVING = frozenset({EventKind.AWAY, EventKind.BACK})
 _SWITCHES = frozenset({EventKind.PAUSE, EventKind.RESUME})
 
 
@@ -138,7 +143,7 @@ class _Weighing:
         given: set[int],
         least_words: int,
     ) -> None:
-        self.winds = {way: name for name, ways in book.wind.items() for way in ways}
+        self.stations = Lexicon.of(book).stations
         self.lines, self.names, self.network = lines, names, network
         self.known = Known()
         self.own: list[list[Event]] = [[] for _ in lines]
@@ -247,6 +252,10 @@ class _Weighing:
             if event in settled:
                 found.append(event)
                 continue
+            if event.kind is EventKind.WIND:
+                blown = self._blown(event, inputs, told)
+                found += [blown] if blown else []
+                continue
             kept, taken = _kept(event, seen, inputs, told, least)
             seen = [one for one in seen if one is not taken]
             if kept:
@@ -258,7 +267,9 @@ class _Weighing:
             if one.share >= new and one.kind not in _SWITCHES & kinds
         ]
         if new < 1.0:
-            found += self._wind(line, found, inputs, told)
+            found += self._beside(line, found, inputs, told)
+        agos = _agos(line, inputs, told)
+        found = [self._put_back(event, line, agos) for event in found]
         found = [self._painted_where(event, line) for event in found]
         found.sort(key=lambda event: event.end_s or 0.0)
         for event in found:
@@ -295,25 +306,60 @@ class _Weighing:
         spot = self.names.spot_in(f" {' '.join(line.bare_words)} ")
         return replace(event, mark=f"{event.mark} {spot}") if spot else event
 
-    def _wind(
+    def _beside(
         self, line: Line, found: Sequence[Event], inputs: Inputs, told: Outputs
     ) -> list[Event]:
-        """Read the wind where the network hears it told and the rules did not."""
-        share = float(told.kinds[LINE_KINDS.index(EventKind.WIND)])
-        if share < NEW or any(event.kind is EventKind.WIND for event in found):
-            return []
-        heard = (self.winds[one] for one in line.bare_words if one in self.winds)
-        strength = next(heard, "")
-        if not strength:
-            return []
-        taken = {event.value.split()[0] for event in found if event.value}
-        origins = (
-            one.value
-            for one in inputs.said
-            if one.kind is EventKind.BEARING and one.value not in taken
-        )
-        value = " ".join(filter(None, (strength, next(origins, ""))))
-        return [_event(line, _Found(EventKind.WIND, "", value, share, ()))]
+        """Read wind, station and date where the network hears them told."""
+        read = told_beside(line, found, inputs, told, self.stations)
+        return [
+            _event(line, _Found(one.kind, "", one.value, one.share, ()))
+            for one in read
+            if one.share >= NEW
+        ]
+
+    @staticmethod
+    def _blown(event: Event, inputs: Inputs, told: Outputs) -> Event | None:
+        """Weigh the wind of the rules: whether it is told, and how strong it is."""
+        share = share_of_kind(told, EventKind.WIND)
+        if share < SURE_KEPT:
+            return None
+        read = wind_mended(event, wind_in(inputs, told))
+        if read.value == event.value and share >= KEPT:
+            return event
+        return read if read.flags else read.flagged(_likely(share))
+
+    def _put_back(self, event: Event, line: Line, agos: Sequence[_Ago]) -> Event:
+        """Put a note to when it happened, where the line tells how long ago."""
+        if event.kind not in _MOVING or event.has(FlagCode.TOLD_LATE):
+            return event
+        own = [one for one in agos if one.mark in {event.mark, ""}]
+        if not own or (event.start_s or 0.0) < line.start_s:
+            return event
+        start_s = max(0.0, (event.start_s or 0.0) - own[0].ago_s)
+        flag = Flag.of(FlagCode.TOLD_LATE, f"{own[0].ago_s:.0f}", own[0].words)
+        return replace(event, start_s=start_s).flagged(flag)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ago:
+    """How long ago a bee did what a line tells of her; "" for any."""
+
+    mark: str
+    ago_s: float
+    words: str
+
+
+def _agos(line: Line, inputs: Inputs, told: Outputs) -> list[_Ago]:
+    """Give how long ago things were done, as the network reads it."""
+    found = []
+    for place, said in enumerate(inputs.said):
+        if said.kind is not EventKind.DURATION or told.agos[place] < AGO:
+            continue
+        bee = int(told.whose[place].argmax())
+        mark = inputs.marks[bee] if bee < len(inputs.marks) else ""
+        words = " ".join(word.text for word in line.span(said.words))
+        found.append(_Ago(mark, float(said.value), words))
+    return found
 
 
 def _deeds(line: Line, inputs: Inputs, told: Outputs) -> list[_Found]:
@@ -346,6 +392,8 @@ def _numbers(inputs: Inputs, told: Outputs) -> list[_Found]:
     for place in np.argsort(-told.numbers[: len(inputs.said)], kind="stable"):
         said, share = inputs.said[place], float(told.numbers[place])
         if share < KEPT or taken & set(said.words):
+            continue
+        if said.kind is EventKind.DURATION and int(said.value) < SHORTEST_OUT_S:
             continue
         bee = int(told.whose[place].argmax())
         mark = inputs.marks[bee] if bee < len(inputs.marks) else ""

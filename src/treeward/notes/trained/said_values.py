@@ -31,7 +31,7 @@ _FRACTIONS: Mapping[tuple[str, ...], int] = {  # after minutes, in seconds
     ("and", "three", "quarters"): 45,
 }
 _ODD_SECONDS = re.compile(r" (?:, )?(?:and )?(?=\S)")  # "seven minutes three"
-SHORTEST_S, LONGEST_S = 20, 3 * 3600  # of a time out that anybody would tell; guess
+SHORTEST_S, LONGEST_S = 4, 3 * 3600  # "left five seconds ago", "out all day"; guess
 MOST_MINUTES = 40  # of a time out told as two numbers, "seven forty"; guess
 
 
