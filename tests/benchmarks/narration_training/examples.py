@@ -148,7 +148,7 @@ def labels_of(
         "y_agos": labels.agos,
         "n_agos": labels.count_agos,
         "y_origins": labels.origins,
-        "y_strength": np.int32(labels.strength),
+        "y_strength": np.array(labels.strength, np.int32),
     }
 
 
