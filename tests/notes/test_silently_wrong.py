@@ -389,3 +389,13 @@ def test_a_number_is_how_long_she_was_out_only_where_that_fits(
     )
 
     assert [event.kind for event in narration.events] == ["away", "back", kind]
+
+
+@pytest.mark.parametrize(
+    "then", ["Sorry, two minutes to.", "No, forty-one.", "Twelve."]
+)
+def test_minutes_mend_no_time_that_has_no_value(then: str) -> None:
+    narration = told("Time: oh.", then, apart_s=2.0)  # raised ValueError
+    assert narration.events[0].kind == "time"
+    assert not narration.events[0].value
+    assert narration.events[0].doubtful

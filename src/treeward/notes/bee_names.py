@@ -307,7 +307,8 @@ class BeeNames:
             new = said - seen
             seen |= said
             if len(said) == len(new) == 1:
-                near = sentences[max(0, number - 1) : number + 1]
+                alone = number and not marks[number - 1]
+                near = sentences[number - 1 if alone else number : number + 1]
                 for after in range(number + 1, min(number + 4, len(sentences))):
                     if marks[after] - new or len(" ".join(near)) > _NEAR_NAMING:
                         break

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     Stations = Mapping[tuple[str, ...], str]  # ways of saying, and the station
 
-BLOWS = 0.6  # share from which the wind's strength is taken from the network
+BLOWS = 0.8  # share from which the strength of the wind is taken from the network
 FROM = 0.5  # and from which a number is where it comes from
 _LINKS = frozenset({"the", "a", "of", "o", "and", "in"})
 
