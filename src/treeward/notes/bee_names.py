@@ -298,12 +298,7 @@ class BeeNames:
             marks.append({self._marks[one["mark"]] for one in named})
         seen: set[str] = set()
         for number, told in enumerate(marks):
-            said = told
-            for more in marks[
-                number + 1 : number + 3
-            ]:  # "I give her red. Red and green:"
-                wider = {one for one in more if said & {*one.split("-")} and "-" in one}
-                said = wider if len(said) == len(wider) == 1 else said
+            said = _two_coloured(told, marks[number + 1 : number + 3])
             new = said - seen
             seen |= said
             if len(said) == len(new) == 1:
@@ -312,7 +307,8 @@ class BeeNames:
                 for after in range(number + 1, min(number + 4, len(sentences))):
                     if marks[after] - new or len(" ".join(near)) > _NEAR_NAMING:
                         break
-                    near.append(sentences[after])
+                    # Who comes and goes there has her name already.
+                    near.append(_MOVING.sub(" ", f" . {sentences[after]}"))
                 for word in names & {*" ".join(near).split()}:
                     again = found.get(word, *new) not in new
                     found[word] = "" if again else next(iter(new))
@@ -502,6 +498,15 @@ class BeeNames:
 
 
 _BY_NUMBER = re.compile(rf"(?P<n>{_NTH})(?= )")
+
+
+def _two_coloured(said: set[str], after: Sequence[set[str]]) -> set[str]:
+    """Take "I give her red. Red and green ..." for one bee of two colours."""
+    for more in after:
+        wider = {one for one in more if "-" in one and said & {*one.split("-")}}
+        if len(said) == len(wider) == 1:
+            return wider
+    return said
 
 
 def _numbered(text: str, colours: str, marks: dict[str, str]) -> dict[str, str]:
