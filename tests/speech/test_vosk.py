@@ -11,6 +11,7 @@ import pytest
 
 from treeward.audio import Block
 from treeward.errors import SpeechError
+from treeward.language import phrasebook
 from treeward.language.phrasebook import PhraseBook
 from treeward.speech import recognizer, vosk_engine
 from treeward.speech.utterances import WordSource
@@ -167,7 +168,8 @@ def korean_book(colours: dict[str, str]) -> PhraseBook:
 def korean_engine(korean_model: FoundModel) -> Iterator[VoskRecognizer]:
     with pytest.MonkeyPatch.context() as patch:
         # The number words of the phrase book are English, whatever its colours are.
-        patch.setattr(PhraseBook, "number_words", lambda _: ("하나", "둘", "셋"))
+        for module in (phrasebook, vosk_engine):
+            patch.setattr(module, "NUMBER_WORDS", ("하나", "둘", "셋"))
         book = korean_book({"one": "하나", "three": "셋"})
         yield VoskRecognizer(book, korean_model)
 
