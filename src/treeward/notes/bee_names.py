@@ -134,11 +134,14 @@ _NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
 _MOVES = (
     r"(?:(?:is|has|was|have|just|now|already|all|only|again|finally|then|gets|got) )*"
     r"(?:in|out|off|on|up|away|awa|oot|back|home|down|gone|here|left|went|came|comes"
-    r"|landed|flown|finished|airborne|lands|leaves|leaving|goes|going|coming|returns|returned|flies|flew|departs"
-    r"|departed|arrives|arrived|lifts|lifted|landing|takes|took)(?= )"
+    r"|landed|flown|finished|airborne|lands|leaves|leaving|goes|going|coming|returns"
+    r"|returned|flies|flew|departs|departed|arrives|arrived|lifts|lifted|landing|takes"
+    r"|took)(?= )"
 )
 _LED = r"(?: [.,?]|^) (?:(?:and|so|but|well|there|oh|now|then|that is|okay|right) )*"
 _MOVING = re.compile(rf"{_LED}(?:the |my |our )?(?P<name>[a-z]{{3,}}) {_MOVES}")
+_LED_TO = re.compile(rf"{_LED}(?:the |my |our )?$")
+_THEN_MOVES = re.compile(f" {_MOVES}")
 _NICKNAME_MOVES = 2  # such places that make a word a bee's name; guess
 _COUNT = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _NTH = "|".join((*_COUNT, *"123456789"))
@@ -421,12 +424,11 @@ class BeeNames:
         if match is None or not mark:
             return None
         alone = text[match.end() : match.end() + 3] in {" , ", " . ", " ? "}
-        led = re.search(rf"{_LED}(?:the |my |our )?$", text[max(0, place - 40) : place])
-        if not led and not (
-            alone and text[:place].endswith((" for ", " and ", " is "))
-        ):
+        before = text[max(0, place - 40) : place]
+        after_which = before.endswith((" for ", " and ", " is "))
+        if not _LED_TO.search(before) and not (alone and after_which):
             return None
-        if not alone and not re.compile(f" {_MOVES}").match(text, match.end()):
+        if not alone and not _THEN_MOVES.match(text, match.end()):
             return None
         return Named(mark=mark, end=match.end(), full=True, called=match["n"])
 

@@ -266,9 +266,8 @@ class Durations:
         start = about.end() if about else place
         found = stretch_of_time(text, start)
         bare = None if found else bare_stretch(text, start)
-        if (
-            bare and bare[2]
-        ):  # "six forty-seven elapsed"; "two is out" is a bee's number
+        # "Six forty-seven elapsed"; "two is out" is a bee's number.
+        if bare and bare[2]:
             found = bare[:2]
         after = _TRAILING.match(text, found[1]) if found else None
         if found is None or after is None or not 0 < found[0] <= _LONGEST_S:

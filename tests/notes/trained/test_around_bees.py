@@ -24,7 +24,7 @@ from treeward.notes.trained.inputs import (
 )
 from treeward.notes.trained.lines import in_lines
 from treeward.notes.trained.network import Outputs, load_network
-from treeward.notes.trained.reading import _agos
+from treeward.notes.trained.reading import NEW, _agos
 from treeward.notes.values import Lexicon
 from treeward.speech.utterances import Utterance, spread
 
@@ -78,7 +78,7 @@ def test_the_wind_is_as_strong_as_the_network_says_and_from_the_number_it_means(
     line, inputs = laid_out("It comes up out of the west now, does it not, the wind.")
     west = numbered(inputs, EventKind.BEARING, "270")
     told = shares(EventKind.WIND, strength=strength, number=west)
-    (read,) = told_beside(line, (), inputs, told, STATIONS)
+    (read,) = told_beside(line, (), inputs, told, STATIONS, least=NEW)
     assert (read.kind, read.value) == (EventKind.WIND, f"{strength} 270")
     assert 0.8 < read.share < 0.9  # of both: that it is the wind, and how strong
 
@@ -99,10 +99,14 @@ def test_the_wind_of_the_rules_keeps_where_it_is_from() -> None:
 
 def test_a_station_of_the_hunt_is_found_amid_other_words() -> None:
     line, inputs = laid_out("We've set up by the old lime kiln, dish on the wall.")
-    found = told_beside(line, (), inputs, shares(EventKind.STATION), STATIONS)
+    found = told_beside(
+        line, (), inputs, shares(EventKind.STATION), STATIONS, least=NEW
+    )
     assert ("station", "lime kiln") in [(str(one.kind), one.value) for one in found]
     line, inputs = laid_out("We've set up by the old quarry, dish on the wall.")
-    found = told_beside(line, (), inputs, shares(EventKind.STATION), STATIONS)
+    found = told_beside(
+        line, (), inputs, shares(EventKind.STATION), STATIONS, least=NEW
+    )
     assert not [one for one in found if one.kind is EventKind.STATION]
 
 
@@ -116,7 +120,7 @@ def test_a_station_of_the_hunt_is_found_amid_other_words() -> None:
 )
 def test_a_date_is_found_amid_other_words(said: str, value: str) -> None:
     line, inputs = laid_out(said)
-    found = told_beside(line, (), inputs, shares(EventKind.DATE), STATIONS)
+    found = told_beside(line, (), inputs, shares(EventKind.DATE), STATIONS, least=NEW)
     dates = [one.value for one in found if one.kind is EventKind.DATE]
     assert dates == ([value] if value else [])
 
@@ -124,7 +128,9 @@ def test_a_date_is_found_amid_other_words(said: str, value: str) -> None:
 def test_what_a_note_tells_already_is_not_told_again() -> None:
     line, inputs = laid_out("By the lime kiln we are.")
     noted = Event(kind=EventKind.STATION, value="lime kiln", start_s=0.0, end_s=3.0)
-    found = told_beside(line, [noted], inputs, shares(EventKind.STATION), STATIONS)
+    found = told_beside(
+        line, [noted], inputs, shares(EventKind.STATION), STATIONS, least=NEW
+    )
     assert EventKind.STATION not in [one.kind for one in found]
 
 

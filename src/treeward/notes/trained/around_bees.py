@@ -16,7 +16,7 @@ from treeward.notes.values import longest
 from .inputs import LINE_KINDS, STRENGTHS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from treeward.notes.events import Event
 
@@ -103,12 +103,19 @@ def told_beside(
     inputs: Inputs,
     told: Outputs,
     stations: Stations,
+    *,
+    least: float,
 ) -> list[Beside]:
-    """Give what a line tells beside bees and no note has yet, likely or not."""
-    kinds = {event.kind for event in found}
-    read = (
-        wind_in(inputs, told),
-        station_in(line, stations, told),
-        date_in(line, told),
-    )
-    return [one for one in read if one and one.kind not in kinds]
+    """Give what a line tells beside bees and no note has yet, as likely as `least`."""
+    noted = {event.kind for event in found}
+    readers: dict[EventKind, Callable[[], Beside | None]] = {
+        EventKind.WIND: lambda: wind_in(inputs, told),
+        EventKind.STATION: lambda: station_in(line, stations, told),
+        EventKind.DATE: lambda: date_in(line, told),
+    }
+    read = [  # most lines tell of none of it, and are not searched
+        reader()
+        for kind, reader in readers.items()
+        if kind not in noted and share_of_kind(told, kind) >= least
+    ]
+    return [one for one in read if one and one.share >= least]

@@ -66,8 +66,8 @@ _OTHERS = re.compile(
     r"|fox(?:es)?)(?= )"
 )
 _NUMBERS = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.TIME})
-_MOVES = [ACTIONS.index(kind) for kind in (EventKind.AWAY, EventKind.BACK)]
 _MOVING = frozenset({EventKind.AWAY, EventKind.BACK})
+_MOVES = [ACTIONS.index(kind) for kind in _MOVING]
 _SWITCHES = frozenset({EventKind.PAUSE, EventKind.RESUME})
 
 
@@ -310,11 +310,9 @@ class _Weighing:
         self, line: Line, found: Sequence[Event], inputs: Inputs, told: Outputs
     ) -> list[Event]:
         """Read wind, station and date where the network hears them told."""
-        read = told_beside(line, found, inputs, told, self.stations)
+        read = told_beside(line, found, inputs, told, self.stations, least=NEW)
         return [
-            _event(line, _Found(one.kind, "", one.value, one.share, ()))
-            for one in read
-            if one.share >= NEW
+            _event(line, _Found(one.kind, "", one.value, one.share, ())) for one in read
         ]
 
     @staticmethod
@@ -355,11 +353,17 @@ def _agos(line: Line, inputs: Inputs, told: Outputs) -> list[_Ago]:
     for place, said in enumerate(inputs.said):
         if said.kind is not EventKind.DURATION or told.agos[place] < AGO:
             continue
-        bee = int(told.whose[place].argmax())
-        mark = inputs.marks[bee] if bee < len(inputs.marks) else ""
+        mark, _ = _whose(inputs, told, place)
         words = " ".join(word.text for word in line.span(said.words))
         found.append(_Ago(mark, float(said.value), words))
     return found
+
+
+def _whose(inputs: Inputs, told: Outputs, place: int) -> tuple[str, float]:
+    """Give which bee a number is likeliest of, "" for none, and how likely."""
+    bee = int(told.whose[place].argmax())
+    mark = inputs.marks[bee] if bee < len(inputs.marks) else ""
+    return mark, float(told.whose[place, bee])
 
 
 def _deeds(line: Line, inputs: Inputs, told: Outputs) -> list[_Found]:
@@ -395,12 +399,11 @@ def _numbers(inputs: Inputs, told: Outputs) -> list[_Found]:
             continue
         if said.kind is EventKind.DURATION and int(said.value) < SHORTEST_OUT_S:
             continue
-        bee = int(told.whose[place].argmax())
-        mark = inputs.marks[bee] if bee < len(inputs.marks) else ""
+        mark, of_her = _whose(inputs, told, place)
         if said.kind is EventKind.TIME:
             mark = ""
         elif mark:
-            share *= float(told.whose[place, bee])
+            share *= of_her
         if any((one.kind, one.mark) == (said.kind, mark) for one in found):
             continue
         taken |= set(said.words)
@@ -477,7 +480,7 @@ def _share_of(event: Event, inputs: Inputs, told: Outputs) -> float | None:
         bee = inputs.marks.index(event.mark)
         return float(told.deeds[bee, ACTIONS.index(event.kind)])
     if event.kind in _SWITCHES:
-        return float(told.kinds[LINE_KINDS.index(event.kind)])
+        return share_of_kind(told, event.kind)
     shares = [
         float(share)
         for said, share in zip(inputs.said, told.numbers, strict=False)
