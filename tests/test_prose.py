@@ -20,6 +20,7 @@ READS_WORDS = (
     "language",
     "speech",
     "notes/bee_names.py",
+    "notes/nicknames.py",
     "notes/clocked.py",
     "notes/corrections.py",
     "notes/found_notes.py",
