@@ -15,7 +15,7 @@ from treeward.language.kinds import UNMARKED
 from .nicknames import BY_NUMBER, LED_TO, NO_LOOK, THEN_MOVES, any_of, names_given
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
@@ -109,7 +109,9 @@ class Named:
 class BeeNames:
     """Finds names of bees at a place in the text of sentences."""
 
-    def __init__(self, book: PhraseBook, text: str = "") -> None:
+    def __init__(
+        self, book: PhraseBook, text: str = "", proper: Collection[str] = ()
+    ) -> None:
         self.seen: set[str] = set()  # marks noted so far
         self._epithets: dict[str, str] = {}  # what else a bee is called, and her mark
         self.painted = book.marks_in_use  # empty: any may be
@@ -128,7 +130,8 @@ class BeeNames:
                 }
         self._spots = {way: spot for spot, ways in book.spots.items() for way in ways}
         self._lay_out()
-        given = names_given(text, self._alone, self._marks, {*self._spots})
+        spots = {*self._spots}
+        given = names_given(text, self._alone, self._marks, spots, proper)
         self._numbered = given.numbers  # "two", and the mark of bee number two
         if given.names:
             self._marks |= given.names

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
 # How people tell what they call a bee.
 _CALLED = (
@@ -67,6 +67,12 @@ _NO_BEE = _words(
     " second third last next other another both all none some any there here and but"
     " now then number"
 )
+_NO_PROPER = _words(  # written with a capital, and no bee's
+    "i god lord mr mrs miss ms dr saint st auntie aunt uncle father mother mummy daddy"
+    " mum dad gran grandad sir madam lady queen king january february march april may"
+    " june july august september october november december monday tuesday wednesday"
+    " thursday friday saturday sunday christmas easter"
+)
 _NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
 # What a bee does, right after her name: "Queen is off", "two has landed".
 _MOVES = (
@@ -80,11 +86,18 @@ _LED = r"(?: [.,?]|^) (?:(?:and|so|but|well|there|oh|now|then|that is|okay|right
 _MOVING = re.compile(rf"{_LED}(?:the |my |our )?(?P<name>[a-z]{{3,}}) {_MOVES}")
 LED_TO = re.compile(rf"{_LED}(?:the |my |our )?$")
 THEN_MOVES = re.compile(f" {_MOVES}")
+_NAMED_WITHIN = 5  # sentences after a colour in which its bee gets her name; guess
+_SHORT = 4  # words of a sentence that tells a name before the colour; guess
 _NICKNAME_MOVES = 2  # such places that make a word a bee's name; guess
 _COUNT = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _NTH = "|".join((*_COUNT, *"123456789"))
 BY_NUMBER = re.compile(rf"(?P<n>{_NTH})(?= )")
 _NUMBERED = rf" (?:number|bee|nr|designated|called) (?P<n>{_NTH})(?= )"
+_IS_NUMBER = re.compile(  # "She becomes Two", said of the bee just painted
+    rf" (?:number|bee|nr|designated|becomes|(?:she|this|that|you|it|her) (?:is|are)"
+    rf"|(?:will|shall) be|makes|call (?:her|you)) (?:number |bee )?(?P<n>{_NTH})(?= )"
+)
+_NUMBERED_WITHIN = 3  # sentences, the one with the colour first; guess
 # "Number two goes orange", "orange, number two"; "two is orange".
 _NUMBER_COLOUR = (
     rf"{_NUMBERED}(?:(?! (?:number|bee|nr) )[^?]){{0,60}}? (?P<colour>COLOUR)(?= )",
@@ -97,7 +110,7 @@ _NUMBER_COLOUR = (
         rf"|call her|she is|that is|that makes) (?:number )?(?P<n>{_NTH})(?= [.,])"
     ),
     (
-        rf"(?: [.,?]|^) (?:and |so )?(?P<n>{_NTH}) is (?:a |the |my )?"
+        rf"(?: [.,?]|^) (?:and |so )?(?P<n>{_NTH}) (?:is|gets|wears) (?:a |the |my )?"
         r"(?P<colour>COLOUR)(?= )"
     ),
 )
@@ -116,7 +129,11 @@ class NamesGiven:
 
 
 def names_given(
-    text: str, colours: Mapping[str, str], marks: Mapping[str, str], spots: set[str]
+    text: str,
+    colours: Mapping[str, str],
+    marks: Mapping[str, str],
+    spots: set[str],
+    proper: Collection[str] = (),
 ) -> NamesGiven:
     """Learn what bees are called: "if I say Strawberry I mean red".
 
@@ -130,6 +147,8 @@ def names_given(
         All ways of saying a mark, "blue and white" among them.
     spots
         Ways of saying where a bee is painted.
+    proper
+        Words of the text that are written with a capital wherever they stand.
     """
     single = any_of(colours)
     found: dict[str, str] = {}
@@ -137,7 +156,8 @@ def names_given(
         for match in re.finditer(way.replace("COLOUR", single), text):
             if match["name"] not in colours:
                 found.setdefault(match["name"], colours[match["colour"]])
-    numbers = _numbered(text, marks)
+    sentences = _sentences(text, marks)
+    numbers = _numbered(text, sentences, marks)
     found |= {f"number {word}": mark for word, mark in numbers.items()}
     for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
         stem = re.sub(r"(?:y|ie)$", "", word)
@@ -145,9 +165,12 @@ def names_given(
         way = next((one for one in stems if one in colours), "")
         if way and word not in colours:  # "whitey", "reddie"
             found.setdefault(word, colours[way])
-    no_names = {*colours, *spots}
-    by_moves = _nicknames(text, marks, no_names)
-    return NamesGiven(by_moves | _own_names(text, marks, {*colours}) | found, numbers)
+    no_names = {*_NO_BEE, *_NO_NAME, *NO_LOOK, *colours, *spots}
+    given = _nicknames(text, sentences, no_names)
+    given |= _own_names(text, marks, {*colours})
+    written = set(proper) - no_names - _NO_PROPER
+    given |= _proper_names(sentences, written, marks) | found
+    return NamesGiven(given, numbers)
 
 
 def any_of(words: Mapping[str, str]) -> str:
@@ -183,8 +206,36 @@ def _own_names(
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Sentence:
+    """A sentence, the marks that it tells, and one of them if nobody told it before."""
+
+    text: str
+    marks: frozenset[str]
+    new: str
+
+    @property
+    def words(self) -> list[str]:
+        return self.text.split()
+
+
+def _sentences(text: str, marks: Mapping[str, str]) -> list[_Sentence]:
+    paint = re.compile(rf" (?P<mark>{any_of(marks)})(?= )")
+    texts = re.split(r"(?<= )[.?] ", text)
+    told = [{marks[m["mark"]] for m in paint.finditer(f" {one}")} for one in texts]
+    found: list[_Sentence] = []
+    seen: set[str] = set()
+    for number, (one, named) in enumerate(zip(texts, told, strict=True)):
+        said = _two_coloured(named, told[number + 1 : number + 3])
+        new = said - seen
+        seen |= said
+        first = next(iter(new)) if len(said) == len(new) == 1 else ""
+        found.append(_Sentence(one, frozenset(named), first))
+    return found
+
+
 def _nicknames(
-    text: str, marks: Mapping[str, str], no_names: set[str]
+    text: str, sentences: Sequence[_Sentence], no_names: set[str]
 ) -> dict[str, str]:
     """Learn what a bee is called from where a colour is named first.
 
@@ -192,33 +243,87 @@ def _nicknames(
     """
     moving = Counter(match["name"] for match in _MOVING.finditer(text))
     names = {word for word, count in moving.items() if count >= _NICKNAME_MOVES}
-    names -= {*_NO_BEE, *_NO_NAME, *NO_LOOK, *no_names}
-    if not names:
-        return {}
+    names -= no_names
     found: dict[str, str] = {}
-    paint = re.compile(rf" (?P<mark>{any_of(marks)})(?= )")
-    told_in: list[set[str]] = []
-    sentences = re.split(r"(?<= )[.?] ", text)
-    for sentence in sentences:
-        named = paint.finditer(f" {sentence}")
-        told_in.append({marks[one["mark"]] for one in named})
-    seen: set[str] = set()
-    for number, told in enumerate(told_in):
-        said = _two_coloured(told, told_in[number + 1 : number + 3])
-        new = said - seen
-        seen |= said
-        if len(said) == len(new) == 1:
-            alone = number and not told_in[number - 1]
-            near = sentences[number - 1 if alone else number : number + 1]
-            for after in range(number + 1, min(number + 4, len(sentences))):
-                if told_in[after] - new or len(" ".join(near)) > _NEAR_NAMING:
-                    break
-                # Who comes and goes there has her name already.
-                near.append(_MOVING.sub(" ", f" . {sentences[after]}"))
-            for word in names & {*" ".join(near).split()}:
-                again = found.get(word, *new) not in new
-                found[word] = "" if again else next(iter(new))
+    for number, one in enumerate(sentences):
+        if not one.new or not names:
+            continue
+        alone = number and not sentences[number - 1].marks
+        near = [each.text for each in sentences[number - alone : number + 1]]
+        for after in sentences[number + 1 : number + 4]:
+            if after.marks - {one.new} or len(" ".join(near)) > _NEAR_NAMING:
+                break
+            # Who comes and goes there has her name already.
+            near.append(_MOVING.sub(" ", f" . {after.text}"))
+        for word in names & {*" ".join(near).split()}:
+            found[word] = one.new if found.get(word, one.new) == one.new else ""
     return {word: mark for word, mark in found.items() if mark}
+
+
+def _proper_names(
+    sentences: Sequence[_Sentence], proper: set[str], marks: Mapping[str, str]
+) -> dict[str, str]:
+    """Learn names with capitals, told with a bee's colour or soon after she got it.
+
+    "A touch of white, and I crown you Matilda"; "here is Bramble, the blue one". Who
+    was spoken of before anything was painted, and who is spoken to, is no bee.
+    """
+    places: dict[str, list[int]] = {}
+    for number, one in enumerate(sentences):
+        for word in proper & {*one.words}:
+            places.setdefault(word, []).append(number)
+    places = {
+        word: where
+        for word, where in places.items()
+        if len(where) > 1 and not _spoken_to(word, [sentences[at] for at in where])
+    }
+    painted = {one.new: number for number, one in enumerate(sentences) if one.new}
+    found = _told_as(sentences, {*places}, marks)
+    for word, where in places.items():
+        if word in found:
+            continue
+        since = max(0, where[0] - _NAMED_WITHIN)
+        told = [one.marks for one in sentences[since : where[0] + 1] if one.marks]
+        said = told[-1] if told else frozenset()
+        new = [mark for mark in said if painted.get(mark, -1) >= since]
+        if len(said) == len(new) == 1:
+            found[word] = new[0]
+        elif not said and len(sentences[where[0]].words) <= _SHORT:
+            # "Bimbambo. You get the orange."
+            found[word] = sentences[where[0] + 1].new
+    return {word: mark for word, mark in found.items() if mark}
+
+
+def _spoken_to(word: str, sentences: Sequence[_Sentence]) -> bool:
+    """Tell whether a name is mostly somebody's who is spoken to: "no, Osbert, ..."."""
+    pattern = re.compile(rf", {re.escape(word)} (?:,|$)")
+    spoken = sum(1 for one in sentences if pattern.search(f"{one.text.strip()} "))
+    return 2 * spoken >= len(sentences)
+
+
+def _told_as(
+    sentences: Sequence[_Sentence], proper: set[str], marks: Mapping[str, str]
+) -> dict[str, str]:
+    """Read "Bramble, the blue one", "orange is Halina": of one bee wherever it is."""
+    name, colour = "(?P<name>[^ .,?]{2,})", f"(?P<mark>{any_of(marks)})"
+    first = (
+        rf" {name} (?:(?:, )?(?:is|was|in|wears|wearing)|,(?: by the way ,)?"
+        rf"(?: (?:that|she|it) is| the| our| my))(?: the| our| my| a| little| old)*"
+        rf" {colour}(?= )"
+    )
+    then = (
+        rf" {colour}(?: (?:one|bee|girl))?(?: ,)?(?: that| then she| so she)? (?:is|was"
+        r"|for|called|named|we call|becomes|(?:shall|will|can|must|(?:got|has) to) be"
+        rf"|is got to be)(?: the| our| my| old| little)?(?: [a-z]+)? {name}(?= )"
+    )
+    found: dict[str, str] = {}
+    for pattern in map(re.compile, (first, then)):
+        for one in sentences:
+            for match in pattern.finditer(f" {one.text} "):
+                word, mark = match["name"], marks[match["mark"]]
+                if word in proper:
+                    found[word] = mark if found.get(word, mark) == mark else ""
+    return found
 
 
 def _two_coloured(said: set[str], after: Sequence[set[str]]) -> set[str]:
@@ -230,16 +335,27 @@ def _two_coloured(said: set[str], after: Sequence[set[str]]) -> set[str]:
     return said
 
 
-def _numbered(text: str, marks: Mapping[str, str]) -> dict[str, str]:
+def _numbered(
+    text: str, sentences: Sequence[_Sentence], marks: Mapping[str, str]
+) -> dict[str, str]:
     """Learn bees that go by numbers, "number one, I gave her green": two at least."""
     found: dict[str, str] = {}
+
+    def learn(number: str, mark: str) -> None:
+        number = _COUNT[int(number) - 1] if number.isdecimal() else number
+        if number not in found and mark not in found.values():
+            found[number] = mark
+
+    for number, one in enumerate(sentences):
+        for after in sentences[number : number + _NUMBERED_WITHIN] if one.new else ():
+            if after.marks - {one.new}:
+                break
+            match = _IS_NUMBER.search(f" {after.text} ")
+            if match:
+                learn(match["n"], one.new)
     for way in _NUMBER_COLOUR:
         for match in re.finditer(way.replace("COLOUR", any_of(marks)), text):
-            number = match["n"]
-            number = _COUNT[int(number) - 1] if number.isdecimal() else number
-            mark = marks[match["colour"]]
-            if number not in found and mark not in found.values():
-                found[number] = mark
+            learn(match["n"], marks[match["colour"]])
     if len(found) < 2 or "one" not in found:
         return {}
     return found | {str(_COUNT.index(word) + 1): mark for word, mark in found.items()}
