@@ -38,6 +38,7 @@ def hunt_dir(tmp_path: Path) -> Path:
     return Path(shutil.copytree(HUNTS / "slate_fold", tmp_path / "hunt"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unbuffered", mostly_slow(["", "1"], quick=["1"]))
 @pytest.mark.parametrize(
     "command",
@@ -73,6 +74,7 @@ def test_results_are_written_though_nobody_reads_along(hunt_dir: Path) -> None:
     assert (hunt_dir / "results" / "report.html").is_file()
 
 
+@pytest.mark.slow
 @posix
 @pytest.mark.parametrize(
     "closed",
@@ -92,6 +94,7 @@ def test_streams_that_are_closed_from_the_start(hunt_dir: Path, closed: str) -> 
         assert path.read_bytes() == content
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device there")
 def test_an_output_without_room_is_told_in_one_line(hunt_dir: Path) -> None:
     full = os.open("/dev/full", os.O_WRONLY)

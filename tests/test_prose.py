@@ -20,6 +20,7 @@ READS_WORDS = (
     "language",
     "speech",
     "notes/bee_names.py",
+    "notes/nicknames.py",
     "notes/clocked.py",
     "notes/corrections.py",
     "notes/found_notes.py",
@@ -117,6 +118,7 @@ def branches_of_source() -> list[tuple[str, str, int]]:
     return branches(trees, prose_constants(trees))
 
 
+@pytest.mark.slow
 def test_no_code_branches_on_prose() -> None:
     found = branches_of_source()
 

@@ -35,6 +35,7 @@ def names_in(wheel: Path) -> set[str]:
         return set(archive.namelist())
 
 
+@pytest.mark.slow
 def test_the_wheel_is_for_every_system(wheel: Path) -> None:
     assert wheel.name.endswith("-py3-none-any.whl")
     compiled = (".so", ".pyd", ".dll", ".dylib", ".pyc")
@@ -72,6 +73,7 @@ def test_nothing_else_is_in_the_wheel(wheel: Path) -> None:
     assert [n for n in names_in(wheel) if "/test" in n or "benchmark" in n] == []
 
 
+@pytest.mark.slow
 def test_the_wheel_finds_its_own_files(wheel: Path, tmp_path: Path) -> None:
     with zipfile.ZipFile(wheel) as archive:
         archive.extractall(tmp_path)

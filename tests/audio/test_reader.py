@@ -72,6 +72,7 @@ def encode(path: Path, codec: str, samples: NDArray[np.float64], rate: int) -> N
         container.mux(stream.encode(None))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate", [8000, 11025, 16000, 22050, 44100, 48000, 96000])
 @pytest.mark.parametrize("channels", [1, 2, 32])
 def test_any_rate_and_channels_keep_time_and_level(

@@ -244,6 +244,7 @@ def test_practice_without_standard_input_is_one_line(
     assert run.stderr.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_review_without_standard_input_prints_the_rows(
     typed_hunt: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

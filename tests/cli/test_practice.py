@@ -145,6 +145,7 @@ def test_sound_on_standard_input_is_listened_to_prompt_by_prompt(
     assert "Words to avoid: none" in text
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_a_recording_without_a_voice_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, engine: Recognizer

@@ -82,6 +82,7 @@ def test_options_that_do_not_go_together_are_a_usage_error(typed_hunt: Path) -> 
     assert here("review", "--no-open", cwd=typed_hunt).returncode == 2
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent another way there")
 def test_the_page_is_served_until_ctrl_c(typed_hunt: Path) -> None:
     command = [sys.executable, "-m", "treeward", "review", "--browser", "--no-open"]

@@ -132,6 +132,7 @@ def test_a_request_that_takes_its_time_is_not_hung_up_on(
 NUMBERS = ("inf", "-inf", "nan", "1e300", "1e18", "-1e300", "9" * 400, "1e-300", "0x1")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", NUMBERS)
 def test_no_number_of_seconds_is_a_fault_of_ours(owner: Client, number: str) -> None:
     (sound,) = owner.get("/api/state")["sounds"].values()

@@ -83,6 +83,7 @@ def test_in_the_terminal_lines_come_after_the_rows(prepared: Prepared) -> None:
     assert "That was the last one; still to look at: 4 notes." in said
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("unweighed")
 def test_in_the_terminal_a_dismissed_line_comes_back(prepared: Prepared) -> None:
     keep(prepared, (140.4, "yellow back"), (881.0, "she is off"))
@@ -96,6 +97,7 @@ def test_in_the_terminal_a_dismissed_line_comes_back(prepared: Prepared) -> None
     assert shown(prepared) == ["yellow back", "she is off"]
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("unweighed")
 def test_in_the_terminal_a_typed_line_is_made_a_note_with_its_time(
     prepared: Prepared,

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.model
 
 
+@pytest.mark.slow
 def test_the_file_that_the_browser_is_started_with_leads_in(
     browser: Browser, prepared: Prepared
 ) -> None:
@@ -262,6 +263,7 @@ def test_another_browser_without_the_cookie_sees_nothing(
     other.close()
 
 
+@pytest.mark.slow
 def test_on_a_phone_nothing_is_cut_off_and_thumbs_find_their_buttons(
     open_page: Callable[..., Sitting], prepared: Prepared
 ) -> None:

@@ -255,6 +255,7 @@ def test_readings_are_shown_below_the_lines_they_were_made_of(
     assert sitting.faults == []
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_the_first_notes_of_a_new_hunt_are_pasted_by_touch(
     open_page: Callable[..., Sitting], tmp_path: Path

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -50,6 +51,7 @@ def in_file(ledger: ReviewEdits) -> Cells:
     }
 
 
+@pytest.mark.slow
 @settings(
     max_examples=examples(40),
     deadline=None,

@@ -139,6 +139,7 @@ def test_a_track_names_an_encoding_that_xml_knows(tmp_path: Path, name: str) -> 
         read_gpx(path)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "ending", mostly_slow([".txt", ".srt", ".vtt"], quick=[".txt"])
 )

@@ -337,7 +337,7 @@ def test_there_are_sixty_hostile_hunts() -> None:
 
 
 @pytest.mark.parametrize("by_descriptor", [True, False])
-@pytest.mark.parametrize(("place", "aim"), mostly_slow(LINKS, quick=LINKS[::6]))
+@pytest.mark.parametrize(("place", "aim"), mostly_slow(LINKS, quick=LINKS[::20]))
 def test_nothing_is_written_through_a_link(
     place: str,
     aim: str,
@@ -371,6 +371,7 @@ LEFTOVERS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by_descriptor", [True, False])
 @pytest.mark.parametrize("said", mostly_slow(LEFTOVERS, quick=LEFTOVERS[1:4:2]))
 @pytest.mark.parametrize("leftover_is_a_link", [True, False])
@@ -431,6 +432,7 @@ def test_a_file_that_has_another_place_outside_is_not_written(
     assert any("hard link" in line for line in refused)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "place",
     mostly_slow(

@@ -82,6 +82,7 @@ def test_ctrl_c_while_it_starts_is_one_line(
     assert capsys.readouterr().err == "Stopped.\n"
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no signals to send")
 def test_ctrl_c_at_work_is_one_line_and_lets_the_lock_go(typed_hunt: Path) -> None:
     code = (
@@ -113,6 +114,7 @@ def test_ctrl_c_at_work_is_one_line_and_lets_the_lock_go(typed_hunt: Path) -> No
         pass
 
 
+@pytest.mark.slow
 def test_a_killed_command_leaves_no_lock_and_no_name_behind(typed_hunt: Path) -> None:
     code = (
         "import os; from treeward.hunt.hunt import Hunt\n"
@@ -130,6 +132,7 @@ def test_a_killed_command_leaves_no_lock_and_no_name_behind(typed_hunt: Path) ->
     assert not list((typed_hunt / ".treeward").glob("at_work*"))
 
 
+@pytest.mark.slow
 def test_a_second_command_waits_where_it_may(typed_hunt: Path) -> None:
     code = (
         "import time; from treeward.hunt.hunt import Hunt\n"

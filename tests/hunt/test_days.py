@@ -37,6 +37,7 @@ def test_a_hunt_of_one_day_has_no_days(typed_hunt: Path) -> None:
     assert Hunt(typed_hunt).locate().days == ()
 
 
+@pytest.mark.slow
 def test_two_like_days_agree(typed_hunt: Path) -> None:
     result = second_day(typed_hunt).locate()
 

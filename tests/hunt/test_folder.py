@@ -111,6 +111,7 @@ def gpx_track(day: str) -> str:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("day", ["2026-07-14", "2026-07-13"])
 def test_a_station_without_position_takes_it_from_the_track_of_that_time(
     typed_hunt: Path, day: str
@@ -357,6 +358,7 @@ def speech_like(path: Path, seconds: float) -> None:
     soundfile.write(path, sound.astype("float32"), 16_000)
 
 
+@pytest.mark.slow
 def test_a_stopped_hearing_goes_on_where_it_stopped(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

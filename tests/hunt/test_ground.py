@@ -460,6 +460,7 @@ def test_a_geotiff_of_heights_is_stretched_from_black_to_white(tmp_path: Path) -
     assert seen(one, 400.0) == (255, 255, 255, 255)
 
 
+@pytest.mark.slow
 def test_geojson_and_gpx_give_paths_woods_and_water(tmp_path: Path) -> None:
     box = [[-3.611, 52.3], [-3.609, 52.3], [-3.609, 52.301], [-3.611, 52.3]]
     features = [

@@ -135,6 +135,7 @@ def notes(recorded: Sequence[Recorded]) -> list[tuple[str, float, float]]:
     ]
 
 
+@pytest.mark.slow
 def test_two_processes_hear_what_one_hears(hunt: Hunt, choice: Any) -> None:
     engine, watched = choice(hunt_dir=hunt.path), Watched()
 
@@ -155,6 +156,7 @@ def test_two_processes_hear_what_one_hears(hunt: Hunt, choice: Any) -> None:
     assert multiprocessing.active_children() == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("jobs", mostly_slow([1, 2], quick=[1]))
 def test_ctrl_c_keeps_what_was_heard_and_leaves_no_process(
     hunt: Hunt,

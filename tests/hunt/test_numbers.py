@@ -96,6 +96,7 @@ def azimuth_deg(result: Any) -> float:
     )[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("place", [DUNEDIN, ST_JOHNS])
 @pytest.mark.parametrize(
     "case",
@@ -204,6 +205,7 @@ def median_m(hunt: Hunt) -> float:
     return fix.colonies[0].distance_m["1"][1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("low", "high"),
     [

@@ -200,6 +200,7 @@ def test_without_the_doubtful_notes_there_may_be_no_answer(tmp_path: Path) -> No
     assert any("nothing is left to tell" in line for line in answer_lines(result))
 
 
+@pytest.mark.slow
 def test_confirmed_notes_are_not_told_of(tmp_path: Path) -> None:
     rows = watch({1: "250"})
     hunt = hunt_of(tmp_path / "h", rows)

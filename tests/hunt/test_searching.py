@@ -496,6 +496,7 @@ def test_an_area_whose_sides_cross_is_doubted(
     assert doubts(hunt.locate()) == [SearchDoubtKind.CROSSING] * (2 * crosses)
 
 
+@pytest.mark.slow
 def test_ground_with_weights(typed_hunt: Path) -> None:
     plain = Hunt(typed_hunt).locate()
     geojson(typed_hunt / "ground.geojson", WOOD)

@@ -171,6 +171,7 @@ def test_a_hunt_with_a_fault_is_left_out_in_a_line(season_dir: Path) -> None:
     assert all("\n" not in line for line in season.left_out)
 
 
+@pytest.mark.slow
 def test_a_find_farther_than_bees_fly_teaches_nothing(season_dir: Path) -> None:
     found = season_dir / "hunt1" / "found.toml"
     text = found.read_text("utf-8").replace("52.296598", "53.296598")
@@ -189,6 +190,7 @@ def keep_again(hunt: Path, *places: str, **more: str) -> None:
         add_find(Hunt(hunt), FindTable.model_validate(find), another=True)
 
 
+@pytest.mark.slow
 def test_a_colony_that_was_kept_often_counts_once(season_dir: Path) -> None:
     before = gather_season(season_dir)
     keep_again(season_dir / "hunt1", *[PLACE] * 4)

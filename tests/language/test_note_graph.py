@@ -44,6 +44,7 @@ def test_every_bearing_is_found_in_every_plain_form() -> None:
                 assert note.part("value") == str(degrees % 360)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hour", range(24))
 def test_every_time_of_day_is_found(hour: int) -> None:
     for minute in range(60):

@@ -315,6 +315,7 @@ def answered(process: subprocess.Popen[bytes], count: int) -> list[str]:
     return lines
 
 
+@pytest.mark.slow
 def test_killed_listener_loses_no_answered_note_and_a_second_of_sound(
     hunt_dir: Path, start: Start
 ) -> None:

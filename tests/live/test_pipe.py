@@ -118,6 +118,7 @@ def rows_of(hunt_dir: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("burst_s", mostly_slow([1.5, 60.0], quick=[60.0]))
 def test_what_was_dictated_through_a_pipe_lies_at_its_sound(
     hunt_dir: Path, monkeypatch: pytest.MonkeyPatch, burst_s: float

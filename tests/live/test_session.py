@@ -269,6 +269,7 @@ def test_a_source_that_cannot_wait_is_not_held_back_as_a_rehearsal_is(
     assert len(rig.notes) == 8
 
 
+@pytest.mark.slow
 def test_pieces_end_where_nobody_speaks_and_join_without_a_seam(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -394,6 +395,7 @@ def test_the_computers_clock_set_meanwhile_is_told(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_full_disk_stops_sound_but_no_note(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

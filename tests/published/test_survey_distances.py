@@ -60,6 +60,7 @@ def interval(minutes: tuple[float, float]) -> survey.BeeDistance:
     return fix.bees[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("minutes", "low", "high"), mostly_slow(PUBLISHED, quick=PUBLISHED[::9])
 )

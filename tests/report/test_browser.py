@@ -75,6 +75,7 @@ def test_the_settings_are_read_on_a_telephone_without_scrolling_aside(
     assert 0 < whole <= shown
 
 
+@pytest.mark.slow
 def test_on_a_telephone_nothing_is_cut_off(browser: Browser, address: str) -> None:
     page = browser.new_page(viewport={"width": 390, "height": 844})
     page.goto(address)
@@ -97,6 +98,7 @@ def test_on_a_telephone_nothing_is_cut_off(browser: Browser, address: str) -> No
     assert all(right <= 390 for _, right in drawn)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scheme", mostly_slow(["light", "dark"], quick=["light"]))
 @pytest.mark.parametrize("width", mostly_slow([390, 1200], quick=[1200]))
 def test_contrast_and_labels_pass_axe(

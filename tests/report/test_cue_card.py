@@ -37,6 +37,7 @@ def test_the_card_is_one_page_and_the_same_every_time(tmp_path: Path) -> None:
     assert card_pdf(book) == data
 
 
+@pytest.mark.slow
 def test_the_card_says_what_the_phrase_book_says(tmp_path: Path) -> None:
     if shutil.which("pdftotext") is None:
         pytest.skip("pdftotext (poppler-utils) is missing")

@@ -108,6 +108,7 @@ def test_on_paper_signs_are_explained_before_the_answer_is_told_again(
     assert any(note.startswith("Arrows") for note in _notes(result, "30U"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", LETTERING)
 def test_the_scale_covers_nothing(
     result: HuntResult, two_colonies: HuntResult, form: str

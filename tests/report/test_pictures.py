@@ -174,6 +174,7 @@ def test_the_sheet_is_a4_on_its_side(result: HuntResult) -> None:
     assert len(set(np.asarray(picture.convert("RGB")).reshape(-1, 3).max(axis=1))) > 50
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
 def test_hostile_names_are_drawn_as_letters(
     draw: Callable[[HuntResult], Figure | None], build: Callable[..., HuntResult]
@@ -223,6 +224,7 @@ def test_nothing_to_draw_gives_no_picture(empty: HuntResult) -> None:
     assert [draw(empty) for draw in FIGURES] == [None] * 6
 
 
+@pytest.mark.slow
 def test_stations_without_a_fix_are_drawn(build: Callable[..., HuntResult]) -> None:
     with drawing():
         for count in (1, 2):
@@ -311,6 +313,7 @@ def dots(figure: Figure, shape: str) -> list[tuple[float, float]]:
     ]
 
 
+@pytest.mark.slow
 def test_trips_timed_with_the_loading_have_a_shape_of_their_own(
     result: HuntResult,
 ) -> None:

@@ -130,6 +130,7 @@ def edit(path: Path) -> None:
         writer.writerows(rows)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("delimiter", [",", ";"])
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_cell_of_the_persons_comes_back(

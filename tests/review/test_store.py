@@ -356,6 +356,7 @@ def test_what_was_laid_ready_and_never_written_does_not_count(
 # --- spoilt copies ------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("copy", ["review_machine.csv", "review_last.csv"])
 @pytest.mark.parametrize(
     "share",

@@ -68,6 +68,7 @@ def test_neither_imports_the_other() -> None:
     assert not {name for name in imports("survey") if "simulate" in name}
 
 
+@pytest.mark.slow
 def test_they_share_no_formula() -> None:
     one, two = formulas("simulate"), formulas("survey")
     assert len(one) > 20

@@ -43,6 +43,7 @@ def shares(samples: NDArray[np.float64]) -> tuple[float, float]:
     return float(low), float(power[pitch_hz > 1000].sum() / power.sum())
 
 
+@pytest.mark.slow
 def test_wind_rumbles_and_water_hisses() -> None:
     wind_low, _ = shares(long("wind", 2))
     water_low, water_high = shares(long("water", 2))

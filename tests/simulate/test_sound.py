@@ -32,6 +32,7 @@ def rendered(
     return plain, spoken, room
 
 
+@pytest.mark.slow
 def test_every_event_is_spoken_in_order(
     rendered: tuple[SimulatedHunt, SimulatedHunt, Path],
 ) -> None:

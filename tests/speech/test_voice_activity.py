@@ -61,6 +61,7 @@ def test_level_does_not_matter(said: NDArray[np.float64], quieter_db: float) -> 
     assert quiet.sum() > 0.8 * loud.sum()
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_silence_and_noise_are_no_speech() -> None:
     rng = np.random.default_rng(2)

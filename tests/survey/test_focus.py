@@ -46,6 +46,7 @@ def test_much_data_leave_one_smooth_patch_of_one_colony() -> None:
     assert hull < 1.25 * around
 
 
+@pytest.mark.slow
 def test_focused_nodes_give_the_same_answer_as_wide_ones_where_both_will_do() -> None:
     hunt = case.prepare(*hunts.two_station_hunt(), Settings(), None)
     plain = evidence.Evidence(

@@ -78,6 +78,7 @@ def test_it_moves_as_far_as_when_solved_anew(other: Seen) -> None:
     assert found == pytest.approx(moved_m(other), rel=0.2, abs=25.0)
 
 
+@pytest.mark.slow
 def test_the_same_notes_move_nothing() -> None:
     assert as_it_is().moves_m(turned(0.0)) == 0.0
 

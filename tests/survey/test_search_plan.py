@@ -172,6 +172,7 @@ def test_strips_at_the_door() -> None:
         assert spent >= length / how.look_mps - 1.0
 
 
+@pytest.mark.slow
 def test_the_walk_starts_where_one_stands() -> None:
     parts = hunts.two_station_hunt()
     plain = survey.locate(*parts).colonies[0]

@@ -178,6 +178,7 @@ def test_bees_that_may_be_one_are_not_tied() -> None:
     assert area_90(unsure) == pytest.approx(area_90(two), rel=1e-9)
 
 
+@pytest.mark.slow
 def test_stations_are_told_when_they_have_had_enough() -> None:
     stations, bearings, _ = lines_of(20)
     times = hunts.trips(
@@ -228,6 +229,7 @@ def test_a_bee_known_at_three_stations_tells_by_her_times_alone() -> None:
     assert area_90(three) < 0.5 * area_90(one)
 
 
+@pytest.mark.slow
 def test_two_observers_have_a_compass_each() -> None:
     plain = hunts.bearings([30.0] * 12)
     one, two = (

@@ -36,6 +36,7 @@ def table(
     return np.asarray(tables[0, 0])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("of", timing.spreads()[0][::3])
 def test_density_of_a_trip_integrates_to_one(of: timing.Spread) -> None:
     # Over away times, at every node of flight and in-hive time that is not absurd.

@@ -146,7 +146,7 @@ class PhraseReader:
         """
         said = _said(_typed(text), WordSource.TEXT)
         speech, _ = speech_of([said], self._colours)
-        named = _named(speech.text, BeeNames(self._book, speech.text))
+        named = _named(speech.text, BeeNames(self._book, speech.text, speech.proper))
         bees = named or list(dict.fromkeys(seen))[:_MOST_BEES]
         words = _plain(speech.text.replace("?", " "))
         kinds = [

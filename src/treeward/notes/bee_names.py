@@ -7,14 +7,15 @@ far: who was spoken of, who is here, who is out.
 from __future__ import annotations
 
 import re
-from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED
 
+from .nicknames import BY_NUMBER, LED_TO, NO_LOOK, THEN_MOVES, any_of, names_given
+
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from treeward.language.phrasebook import PhraseBook
 
@@ -58,19 +59,6 @@ _GROUP = re.compile(
     )
 )
 _JOIN = re.compile(r" (?:, and then|, and|, then|,|and then|and|then|plus)(?= )")
-# How people tell what they call a bee.
-_CALLED = (
-    r" (?P<colour>COLOUR) is (?:called|named) (?P<name>\w{4,}) (?=[.,])",
-    (
-        r" (?P<colour>COLOUR) is (?!here |back |away |gone |left |done |next |down )"
-        r"(?P<name>\w{4,}) then (?=[.,])"
-    ),
-    r" (?:say|said) (?P<name>\w{4,}) (?:, )?i mean (?:the )?(?P<colour>COLOUR) ",
-    (
-        r" call (?:the |our )?(?P<colour>COLOUR) (?:one|bee|girl) (?:[?,.] )?"
-        r"(?P<name>\w{4,}) (?=[.,])"
-    ),
-)
 _TWO_COLOURED = re.compile(
     rf"(?:(?:the|my|our|that|little|madam) )*(?:two|double|bi) ?(?:colou?r(?:ed)?"
     rf"|tones?|toned|painted|dotted|spotted)(?: {BEE})?(?= )"
@@ -91,77 +79,6 @@ _EPITHETS = (
 )
 
 
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
-
-_NO_LOOK = _words(
-    "the this that one another first second third fourth fifth next new last other same"
-    " two nice good each every any some our her his its for and with lovely right"
-)
-# How a bee gets a name of her own: "she's called Lady Muck", "so she's Greedy".
-_NAMING = re.compile(
-    r"(?P<sure> (?:called|calling (?:her|him|it|this one|that one)|call (?:her|him|it"
-    r"|this|this one)|named|naming her|name (?:her|is)|christen(?:ed)? (?:her|him)|meet"
-    r"|known as)) (?:the |my |our )?(?P<a>[a-z-]{3,}(?: [a-z]{3,})?) (?=[.,]|and )"
-    r"| (?:she|he|this one|that one|that|this) (?:is|will be) (?P<the>(?:the |my "
-    r"|our )?)(?!called |named )(?P<b>[a-z-]{4,}(?: [a-z]{4,})?) (?=[.,])"
-    r"|[.] (?P<my>(?:the |my ))(?P<c>[a-z-]{4,}) (?=[.])"
-)
-_NO_NAME = _words(
-    "back away here there gone left landed down off out home again done ready painted"
-    " marked drinking still leaving coming going here today okay good great lovely nice"
-    " it all that this one two three four five six seven eight nine ten right wrong"
-    " enough"
-    " full busy sure true fine calm light strong wind time bearing station lost missing"
-    " late early north south east west she her mine yours tired thirsty beautiful easy"
-)
-_AS_NAME = (  # where such a name stands later
-    r"(?: (?:goes|comes|bye|hello|hiya|welcome) | [.,?] (?:(?:and|so|but|well|there"
-    r"|oh) )*)(?:the |my |our )?NAME (?:is|was|came|comes|left|leaves|goes|landed|lands"
-    r"|went|down|up|off|in|out|back|away)(?= )"
-)
-_NO_BEE = _words(
-    "wind breeze sun rain cloud clouds kettle tea mum dad gran nan grandad man"
-    " woman everything everybody bees bee she her them they it that this these those"
-    " what dog cat bird lid paint brush dish feeder plate cup pen pot water syrup"
-    " line time clock compass one two three four five six seven eight nine ten first"
-    " second third last next other another both all none some any there here and but"
-    " now then number"
-)
-_NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
-# What a bee does, right after her name: "Queen is off", "two has landed".
-_MOVES = (
-    r"(?:(?:is|has|was|have|just|now|already|all|only|again|finally|then|gets|got) )*"
-    r"(?:in|out|off|on|up|away|awa|oot|back|home|down|gone|here|left|went|came|comes"
-    r"|landed|flown|finished|airborne|lands|leaves|leaving|goes|going|coming|returns"
-    r"|returned|flies|flew|departs|departed|arrives|arrived|lifts|lifted|landing|takes"
-    r"|took)(?= )"
-)
-_LED = r"(?: [.,?]|^) (?:(?:and|so|but|well|there|oh|now|then|that is|okay|right) )*"
-_MOVING = re.compile(rf"{_LED}(?:the |my |our )?(?P<name>[a-z]{{3,}}) {_MOVES}")
-_LED_TO = re.compile(rf"{_LED}(?:the |my |our )?$")
-_THEN_MOVES = re.compile(f" {_MOVES}")
-_NICKNAME_MOVES = 2  # such places that make a word a bee's name; guess
-_COUNT = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-_NTH = "|".join((*_COUNT, *"123456789"))
-_NUMBERED = rf" (?:number|bee|nr|designated|called) (?P<n>{_NTH})(?= )"
-# "Number two goes orange", "orange, number two"; "two is orange".
-_NUMBER_COLOUR = (
-    rf"{_NUMBERED}(?:(?! (?:number|bee|nr) )[^?]){{0,60}}? (?P<colour>COLOUR)(?= )",
-    (
-        r" (?P<colour>COLOUR) (?:(?:is|as|for|, ?|gets) )*(?:number|bee|nr)"
-        rf" (?P<n>{_NTH})(?= )"
-    ),
-    (
-        r" (?P<colour>COLOUR)(?: [a-z,]+){0,8} (?:[.] )?(?:designated|called|i call her"
-        rf"|call her|she is|that is|that makes) (?:number )?(?P<n>{_NTH})(?= [.,])"
-    ),
-    (
-        rf"(?: [.,?]|^) (?:and |so )?(?P<n>{_NTH}) is (?:a |the |my )?"
-        r"(?P<colour>COLOUR)(?= )"
-    ),
-)
 # One bee of two colours: "the blue and white one is".
 _ONE_OF_TWO = re.compile(
     r" (?:is|was|goes|comes|leaves|lands|takes|came|went|left)(?= )"
@@ -192,10 +109,11 @@ class Named:
 class BeeNames:
     """Finds names of bees at a place in the text of sentences."""
 
-    def __init__(self, book: PhraseBook, text: str = "") -> None:
+    def __init__(
+        self, book: PhraseBook, text: str = "", proper: Collection[str] = ()
+    ) -> None:
         self.seen: set[str] = set()  # marks noted so far
         self._epithets: dict[str, str] = {}  # what else a bee is called, and her mark
-        self._numbered: dict[str, str] = {}  # "two", and the mark of bee number two
         self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
@@ -212,15 +130,21 @@ class BeeNames:
                 }
         self._spots = {way: spot for spot, ways in book.spots.items() for way in ways}
         self._lay_out()
-        self._learn(text)
+        spots = {*self._spots}
+        given = names_given(text, self._alone, self._marks, spots, proper)
+        self._numbered = given.numbers  # "two", and the mark of bee number two
+        if given.names:
+            self._marks |= given.names
+            self._alone |= given.names
+            self._lay_out()
 
     def _lay_out(self) -> None:
         """Make the patterns of all names that are known."""
         spots = "|".join(map(re.escape, self._spots))
         self._coloured = self._names_of(self._marks, spots)
         self._single = self._names_of(self._alone, spots)
-        self.word = re.compile(rf" (?:{_any_of(self._alone)})(?= )")
-        every = _any_of(self._marks)
+        self.word = re.compile(rf" (?:{any_of(self._alone)})(?= )")
+        every = any_of(self._marks)
         self._with_dot = re.compile(
             rf"{_BEFORE}{BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
@@ -230,92 +154,6 @@ class BeeNames:
         self._plain = re.compile(
             rf"{_BEFORE}{BEE} (?:with no|without) (?:a |any )?(?:dot|mark|paint)(?= )"
         )
-
-    def _learn(self, text: str) -> None:
-        """Learn what bees are called: "if I say Strawberry I mean red"."""
-        colours = _any_of(self._alone)
-        called: dict[str, str] = {}
-        for way in _CALLED:
-            for match in re.finditer(way.replace("COLOUR", colours), text):
-                if match["name"] not in self._alone:
-                    called.setdefault(match["name"], self._alone[match["colour"]])
-        paints = _any_of(self._marks)
-        own = self._nicknames(text, paints) | self._own_names(text, paints)
-        self._numbered = _numbered(text, paints, self._marks)
-        called |= {f"number {word}": mark for word, mark in self._numbered.items()}
-        for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
-            stem = re.sub(r"(?:y|ie)$", "", word)
-            stems = (stem, f"{stem}e", stem[:-1] if stem[-1] == stem[-2] else stem)
-            way = next((one for one in stems if one in self._alone), "")
-            if way and word not in self._alone:  # "whitey", "reddie"
-                called.setdefault(word, self._alone[way])
-        called = own | called
-        if called:
-            self._marks |= called
-            self._alone |= called
-            self._lay_out()
-
-    def _own_names(self, text: str, paints: str) -> dict[str, str]:
-        """Learn names given to bees as they were painted: "she's called Lady Muck"."""
-        found: dict[str, str] = {}
-        colour = re.compile(rf" (?P<mark>{paints})(?= )")
-        for match in _NAMING.finditer(text):
-            name = (match["a"] or match["b"] or match["c"]).removesuffix(" then")
-            words = set(name.split())
-            if words & (_NO_NAME | {*self._alone}) or name in found:
-                continue
-            again = len(re.findall(_AS_NAME.replace("NAME", re.escape(name)), text))
-            sure = match["sure"] or match["the"] or match["my"]
-            if again < (1 if sure else 2):
-                continue
-            start = max(
-                text.rfind(stop, 0, match.start() + 1) for stop in (" . ", " ? ")
-            )
-            end = re.compile(r" [.?] |$").search(text, match.end())
-            until = end.start() if end else len(text)
-            said = [
-                *colour.finditer(text, max(0, start), until + 1),
-                *colour.finditer(text, max(0, start - _NEAR_NAMING), start + 1),
-            ]
-            if said:
-                near = said[0] if said[0].start() >= start else said[-1]
-                found[name] = self._marks[near["mark"]]
-        return found
-
-    def _nicknames(self, text: str, paints: str) -> dict[str, str]:
-        """Learn what a bee is called from where a colour is named first.
-
-        "The Queen we paint white": a word there that comes and goes later is her name.
-        """
-        moving = Counter(match["name"] for match in _MOVING.finditer(text))
-        names = {word for word, count in moving.items() if count >= _NICKNAME_MOVES}
-        names -= {*_NO_BEE, *_NO_NAME, *_NO_LOOK, *self._alone, *self._spots}
-        if not names:
-            return {}
-        found: dict[str, str] = {}
-        paint = re.compile(rf" (?P<mark>{paints})(?= )")
-        marks: list[set[str]] = []
-        sentences = re.split(r"(?<= )[.?] ", text)
-        for sentence in sentences:
-            named = paint.finditer(f" {sentence}")
-            marks.append({self._marks[one["mark"]] for one in named})
-        seen: set[str] = set()
-        for number, told in enumerate(marks):
-            said = _two_coloured(told, marks[number + 1 : number + 3])
-            new = said - seen
-            seen |= said
-            if len(said) == len(new) == 1:
-                alone = number and not marks[number - 1]
-                near = sentences[number - 1 if alone else number : number + 1]
-                for after in range(number + 1, min(number + 4, len(sentences))):
-                    if marks[after] - new or len(" ".join(near)) > _NEAR_NAMING:
-                        break
-                    # Who comes and goes there has her name already.
-                    near.append(_MOVING.sub(" ", f" . {sentences[after]}"))
-                for word in names & {*" ".join(near).split()}:
-                    again = found.get(word, *new) not in new
-                    found[word] = "" if again else next(iter(new))
-        return {word: mark for word, mark in found.items() if mark}
 
     def spot_in(self, said: str) -> str:
         """Find where a bee is said to be painted, "" where nothing tells.
@@ -335,7 +173,7 @@ class BeeNames:
             else "(?P<spot>)"
         )
         return re.compile(
-            rf"(?P<det>{_BEFORE})(?P<mark>{_any_of(marks)})"
+            rf"(?P<det>{_BEFORE})(?P<mark>{any_of(marks)})"
             rf"(?: {_DOT}(?= {BEE}| with))?"
             rf"(?P<bee> (?:{BEE}(?! {_NUMBER})|{_PAINT}(?! on)))?{on_spot}(?= )"
         )
@@ -419,16 +257,16 @@ class BeeNames:
 
     def _by_number(self, text: str, place: int) -> Named | None:
         """Read "two" for a bee that is number two: "two is back", "and two"."""
-        match = _BY_NUMBER.match(text, place) if self._numbered else None
+        match = BY_NUMBER.match(text, place) if self._numbered else None
         mark = self._numbered.get(match["n"], "") if match else ""
         if match is None or not mark:
             return None
         alone = text[match.end() : match.end() + 3] in {" , ", " . ", " ? "}
         before = text[max(0, place - 40) : place]
         after_which = before.endswith((" for ", " and ", " is "))
-        if not _LED_TO.search(before) and not (alone and after_which):
+        if not LED_TO.search(before) and not (alone and after_which):
             return None
-        if not alone and not _THEN_MOVES.match(text, match.end()):
+        if not alone and not THEN_MOVES.match(text, match.end()):
             return None
         return Named(mark=mark, end=match.end(), full=True, called=match["n"])
 
@@ -457,7 +295,7 @@ class BeeNames:
             for match in pattern.finditer(f" {said.strip()} . "):
                 thing = "thing" in pattern.groupindex
                 word = match["thing" if thing else "look"]
-                if word in _NO_LOOK or word in self._alone:
+                if word in NO_LOOK or word in self._alone:
                     continue
                 word = word if thing else rf"{word} {BEE}"
                 other = self._epithets.get(word, mark)
@@ -497,37 +335,6 @@ class BeeNames:
     def called(self, named: Named, mark: str) -> Named:
         """Give the same words as the name of one bee."""
         return replace(named, mark=mark, marks=(), group=0)
-
-
-_BY_NUMBER = re.compile(rf"(?P<n>{_NTH})(?= )")
-
-
-def _two_coloured(said: set[str], after: Sequence[set[str]]) -> set[str]:
-    """Take "I give her red. Red and green ..." for one bee of two colours."""
-    for more in after:
-        wider = {one for one in more if "-" in one and said & {*one.split("-")}}
-        if len(said) == len(wider) == 1:
-            return wider
-    return said
-
-
-def _numbered(text: str, colours: str, marks: dict[str, str]) -> dict[str, str]:
-    """Learn bees that go by numbers, "number one, I gave her green": two at least."""
-    found: dict[str, str] = {}
-    for way in _NUMBER_COLOUR:
-        for match in re.finditer(way.replace("COLOUR", colours), text):
-            number = match["n"]
-            number = _COUNT[int(number) - 1] if number.isdecimal() else number
-            mark = marks[match["colour"]]
-            if number not in found and mark not in found.values():
-                found[number] = mark
-    if len(found) < 2 or "one" not in found:
-        return {}
-    return found | {str(_COUNT.index(word) + 1): mark for word, mark in found.items()}
-
-
-def _any_of(words: dict[str, str]) -> str:
-    return "|".join(sorted(map(re.escape, words), key=len, reverse=True))
 
 
 class View:

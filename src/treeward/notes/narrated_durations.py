@@ -76,6 +76,9 @@ _FEW = (
     (re.compile(r"(?:a )?quarter of an? "), "a quarter of an "),
     (re.compile(r"three quarters of an? "), "three quarters of an "),
     (re.compile(r"(?:the best part of|most of) "), ""),
+    (re.compile(r"(?:a )?quarter (?=minute )"), "a quarter of an "),
+    (re.compile(r"a (?:good|full|whole|short|clear|bare) (?=minute |hour )"), "a "),
+    (re.compile(r"(\w+(?: \w+)?) odd (?=seconds |minutes )"), r"\1 "),
 )
 
 
@@ -85,11 +88,11 @@ def stretch_of_time(text: str, place: int) -> tuple[float, int] | None:
         match = pattern.match(text, place)
         if match is None:
             continue
-        words = [*instead.split(), *words_from(text, match.end())]
-        reading = read_duration(words)
+        begun = match.expand(instead).split()
+        reading = read_duration([*begun, *words_from(text, match.end())])
         if reading is None:
             continue
-        more = reading.used - len(instead.split())
+        more = reading.used - len(begun)
         return reading.seconds, place_after(text, match.end(), more)
     reading = read_duration(_without_links(words_from(text, place)))
     if reading is None:

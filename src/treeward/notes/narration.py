@@ -100,7 +100,7 @@ def read_narration(
     narrator = Narrator(speech, pieces, book)
     found = sorted(narrator.read(), key=lambda event: event.start_s or 0.0)
     if network is not None:
-        names = BeeNames(book, speech.text)
+        names = BeeNames(book, speech.text, speech.proper)
         found = weigh(said, found, names, book, network)
     events = flag_scratched(
         [
@@ -163,7 +163,7 @@ def read_talk(
         if n not in narrator.found.given and _may_be_told(event, speech, pieces)
     ]
     if network is not None:
-        names = BeeNames(book, speech.text)
+        names = BeeNames(book, speech.text, speech.proper)
         every = [*sure, *free]
         given = range(len(sure))
         weighed = weigh(
@@ -274,7 +274,7 @@ def told_in_talk(
     """
     talk = _between_notes(utterances)
     speech, pieces = speech_of(talk, book.colour_words)
-    names = BeeNames(book, speech.text)
+    names = BeeNames(book, speech.text, speech.proper)
     lines = unread_lines(speech, pieces, events, names, recording=recording)
     before = {(event.end_s, event.kind) for event in events}
     freely = [

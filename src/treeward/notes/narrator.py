@@ -74,7 +74,7 @@ class Narrator:
         self.text = speech.text
         self.speech = speech
         self.pieces = pieces
-        self.names = BeeNames(book, speech.text)
+        self.names = BeeNames(book, speech.text, speech.proper)
         self.actions = Actions(book, self.names)
         self.values = ValueNotes(book, self.names)
         self.found = FoundNotes(speech, pieces, self.names)

@@ -51,7 +51,7 @@ class StreamWord:
     """One spoken word.
 
     `word` counts engine words and `utterance` utterances from the start. `raw` keeps
-    the punctuation of a transcript.
+    the punctuation of a transcript, `capital` that it writes the word with one.
     """
 
     text: str
@@ -63,6 +63,7 @@ class StreamWord:
     utterance: int
     raw: str
     alternatives: tuple[Alternative, ...] = ()
+    capital: bool = False
 
     @property
     def strong(self) -> bool:
@@ -91,6 +92,7 @@ def _pieces_of(word: Word, count: int, utterance: int) -> list[StreamWord]:
                 utterance=utterance,
                 raw=raws[index] if len(raws) == len(texts) else word.text,
                 alternatives=word.alternatives,
+                capital=word.capital and not index,
             )
         )
     return pieces
@@ -319,11 +321,13 @@ def plain_phrase(text: str) -> str:
 class Speech:
     """All sentences in one text, and the piece each character came from.
 
-    `text` begins and ends with a space, so that a word is " word ".
+    `text` begins and ends with a space, so that a word is " word ". `proper` are its
+    words that a transcript writes with a capital within sentences, and never without.
     """
 
     text: str
     owner: tuple[int, ...]  # index of the piece, for each character
+    proper: frozenset[str] = frozenset()
 
     def pieces_between(self, first: int, last: int) -> tuple[int, int]:
         """Give the pieces, first and one past the last, that text came from."""
@@ -380,7 +384,31 @@ def speech_of(
     for part, index in _mended(said):
         parts.append(part + " ")
         owner += [index] * (len(part) + 1)
-    return Speech(text="".join(parts), owner=tuple(owner)), pieces
+    text = "".join(parts)
+    proper = _proper(text, owner, pieces)
+    return Speech(text=text, owner=tuple(owner), proper=proper), pieces
+
+
+_QUOTES = "\"'(\u201c\u2018\u00ab"
+
+
+def _proper(
+    text: str, owner: Sequence[int], pieces: Sequence[StreamWord]
+) -> frozenset[str]:
+    """Find the words that are written with a capital, not only as first words."""
+    first, inner, small = set[str](), set[str](), set[str]()
+    ends = True
+    for match in re.finditer(r"(?<= )[^ ]+(?= )", text):
+        word, piece = match[0], pieces[owner[match.start()]]
+        if word in _BORDERS:
+            ends = ends or word != ","
+            continue
+        if not piece.text.startswith(word):
+            continue  # "ophelia is": the second word of "Ophelia's"
+        quoted = piece.raw[:1] in _QUOTES  # what another says begins with a capital
+        (first if ends or quoted else inner if piece.capital else small).add(word)
+        ends = False
+    return frozenset(inner - small) if len(inner) < len(small) else frozenset()
 
 
 def _mended(said: list[tuple[str, int]]) -> list[tuple[str, int]]:

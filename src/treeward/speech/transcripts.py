@@ -26,6 +26,7 @@ from .utterances import (
     Utterance,
     Word,
     WordSource,
+    has_capital,
     in_utterances,
     spread,
     without_controls,
@@ -241,19 +242,19 @@ def _from_cues(
     last_line = ""
     for start_s, end_s, raw in cues:
         lines = [line for line in raw.split("\n") if _plain(line)]
-        if lines and _plain(lines[0]) == last_line:
+        if lines and _plain(lines[0]).lower() == last_line:
             if len(lines) > 1:
                 lines = lines[1:]
             elif end_s - start_s <= _FLASH_S:
                 continue
         if lines:
-            last_line = _plain(lines[-1])
+            last_line = _plain(lines[-1]).lower()
             found += _cue_utterance(" ".join(lines), start_s, end_s)
     return found
 
 
 def _plain(text: str) -> str:
-    return " ".join(_SOUND.sub(" ", _TAG.sub("", text)).split()).lower()
+    return " ".join(_SOUND.sub(" ", _TAG.sub("", text)).split())
 
 
 def _cue_utterance(text: str, start_s: float, end_s: float) -> list[Utterance]:
@@ -351,16 +352,17 @@ class _Reader:
             if entry.get(key) is not None:
                 confidence = min(max(self.number(entry, key, at), 0.0), 1.0)
                 break
-        texts = without_controls(text).lower().split()
+        texts = without_controls(text).split()
         if not texts:
             return []
         return [
             Word(
-                text=" ".join(texts),
+                text=" ".join(texts).lower(),
                 start_s=start_s,
                 end_s=end_s,
                 confidence=confidence,
                 source=WordSource.TEXT,
+                capital=has_capital(texts[0]),
             )
         ]
 

@@ -37,7 +37,8 @@ class Word:
     """One recognised word, or one phrase token of several words.
 
     Times are seconds from the start of the recording. `text` is lower case, the
-    words of a phrase token separated by single spaces ("yellow back").
+    words of a phrase token separated by single spaces ("yellow back"). `capital` tells
+    that a transcript writes it with one.
     """
 
     text: str
@@ -46,6 +47,7 @@ class Word:
     confidence: float = 1.0  # 0-1, share of such words that are right
     source: WordSource = WordSource.GENERAL
     alternatives: tuple[Alternative, ...] = ()
+    capital: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,9 +83,15 @@ def spread(texts: Sequence[str], start_s: float, end_s: float) -> list[Word]:
                 start_s=word_s,
                 end_s=start_s + (end_s - start_s) * said / total,
                 source=WordSource.TEXT,
+                capital=has_capital(text),
             )
         )
     return words
+
+
+def has_capital(text: str) -> bool:
+    """Tell whether a word begins with a capital, whatever marks stand before it."""
+    return text.lstrip("\"'([*_-\u201c\u2018\u00ab\u00bf\u00a1")[:1].isupper()
 
 
 def parted_at_pauses(words: Iterable[Word], pause_s: float) -> list[list[Word]]:

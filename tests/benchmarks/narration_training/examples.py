@@ -50,7 +50,9 @@ class Day:
         self.book = days.for_day(truths, book)
         colours = self.book.colour_words
         speech, _ = speech_of(said, colours)
-        self.lines = in_lines(said, BeeNames(self.book, speech.text), colours)
+        self.lines = in_lines(
+            said, BeeNames(self.book, speech.text, speech.proper), colours
+        )
         starts = [one.start_s for one in self.lines]
         self.truths: list[list[days.Truth]] = [[] for _ in starts]
         for truth in truths:

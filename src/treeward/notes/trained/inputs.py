@@ -177,24 +177,16 @@ def inputs_of(
     line = with_spots(line, set(known.here))
     marks = known.may_be(line, after)
     said = line.numbers[:MOST_NUMBERS]
-    named = np.zeros((MOST_BEES, TOKENS), bool)
-    beside = np.zeros((MOST_BEES, TOKENS), bool)
     pronouns, inside = np.zeros(TOKENS, bool), np.zeros(TOKENS, bool)
-    inside[[at for run in places.own.values() for at in run]] = True
-    first: dict[str, int] = {}
+    inside[_run(places.own, places.own)] = True
     for one in line.mentions:
-        run = _run(one.words, places.own)
         if not one.mark:
-            pronouns[run] = True
-        mark = known.called(one.mark)
-        if mark in marks:
-            named[marks.index(mark), run] = True
-            first.setdefault(mark, run[0] if run else 0)
+            pronouns[_run(one.words, places.own)] = True
+    named, first = _where_named(line, marks, known, places.own)
+    beside = np.zeros((MOST_BEES, TOKENS), bool)
     for other, where in ((before, places.before), (after, places.after)):
-        for one in other.mentions if other else ():
-            mark = known.called(one.mark)
-            if mark in marks:
-                beside[marks.index(mark), _run(one.words, where)] = True
+        if other:
+            beside |= _where_named(other, marks, known, where)[0]
     gap_s = line.start_s - before.start_s if before else 60.0
     around = _Around(
         named=set(known.named_in(line.mentions)),
@@ -220,28 +212,45 @@ def inputs_of(
             pairs[place, bee] = _pair(
                 number, mark, ahead, known=known, at_s=line.start_s, rules=rules
             )
-    whole = np.zeros(LINE_FEATURES, np.float32)
-    whole[0], whole[1], whole[7] = log_s(gap_s), log_s(line.start_s), 1
+    arrays = {
+        "tokens": places.tokens,
+        "segment": places.segment,
+        "inside": inside,
+        "named": named,
+        "beside": beside,
+        "pronouns": pronouns,
+        "bees": bees,
+        "at": at,
+        "numbers": numbers,
+        "pairs": pairs,
+        "line": _whole(gap_s, line.start_s, rules),
+    }
+    return Inputs(marks, said, arrays)
+
+
+def _where_named(
+    line: Line, marks: Sequence[str], known: Known, places: Mapping[int, list[int]]
+) -> tuple[NDArray[np.bool_], dict[str, int]]:
+    """Give where each of these bees is named (B, T), and where first."""
+    named = np.zeros((MOST_BEES, TOKENS), bool)
+    first: dict[str, int] = {}
+    for one in line.mentions:
+        mark = known.called(one.mark)
+        if mark in marks:
+            run = _run(one.words, places)
+            named[marks.index(mark), run] = True
+            first.setdefault(mark, run[0] if run else 0)
+    return named, first
+
+
+def _whole(gap_s: float, at_s: float, rules: Sequence[RuleNote]) -> NDArray[np.float32]:
+    """Give what is known of the line as a whole."""
+    found = np.zeros(LINE_FEATURES, np.float32)
+    found[0], found[1], found[7] = log_s(gap_s), log_s(at_s), 1
     for note in rules:
         if note.kind in LINE_KINDS:
-            whole[2 + LINE_KINDS.index(note.kind)] = 1
-    return Inputs(
-        marks,
-        said,
-        {
-            "tokens": places.tokens,
-            "segment": places.segment,
-            "inside": inside,
-            "named": named,
-            "beside": beside,
-            "pronouns": pronouns,
-            "bees": bees,
-            "at": at,
-            "numbers": numbers,
-            "pairs": pairs,
-            "line": whole,
-        },
-    )
+            found[2 + LINE_KINDS.index(note.kind)] = 1
+    return found
 
 
 def _run(words: Iterable[int], places: Mapping[int, list[int]]) -> list[int]:

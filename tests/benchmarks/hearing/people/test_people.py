@@ -153,6 +153,7 @@ def test_readings_are_cut_at_pauses() -> None:
     )
 
 
+@pytest.mark.slow
 def test_every_speakers_notes_mean_what_the_phrase_book_says(tmp_path: Path) -> None:
     from treeward.notes.parser import parse_notes
     from treeward.speech.utterances import Utterance, Word
