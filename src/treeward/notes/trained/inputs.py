@@ -212,7 +212,7 @@ def inputs_of(
             pairs[place, bee] = _pair(
                 number, mark, ahead, known=known, at_s=line.start_s, rules=rules
             )
-    arrays = {
+    arrays: dict[str, NDArray[np.generic]] = {
         "tokens": places.tokens,
         "segment": places.segment,
         "inside": inside,
