@@ -61,9 +61,9 @@ def main() -> None:
     parser.add_argument("--without", nargs="*", default=[], help="names left out")
     parser.add_argument("--base", type=Path, required=True)
     parser.add_argument("--into", type=Path, required=True)
-    parser.add_argument("--layers", type=int, default=4)
+    parser.add_argument("--layers", type=int, default=6)
     parser.add_argument(
-        "--trained", type=int, default=1, help="layers that are trained"
+        "--trained", type=int, default=4, help="layers that are trained"
     )
     parser.add_argument("--epochs", type=int, default=4)
     parser.add_argument("--rate", type=float, default=1e-3)
@@ -182,9 +182,9 @@ def _trained(
     def rate(step: int) -> float:
         warm = steps // 20
         if step < warm:
-            return step / warm
+            return float(step / warm)
         along = min(1.0, (step - warm) / (steps - warm))
-        return 0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * along))
+        return 0.02 + 0.49 * (1 + math.cos(math.pi * along))
 
     plan = torch.optim.lr_scheduler.LambdaLR(optimiser, rate)
     mean = [weight.detach().clone() for weight in (*head, *tops)]

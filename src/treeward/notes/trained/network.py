@@ -1,4 +1,4 @@
-"""The network: a language model's lower layers, and what they say of bees and numbers.
+"""The network: a language model's layers, and what they say of bees and numbers.
 
 The layers are those of all-MiniLM-L6-v2 (Wang et al. 2020, MiniLM, arXiv:2002.10957;
 Apache 2.0), the last of them and what stands on them trained on labelled days of talk;
