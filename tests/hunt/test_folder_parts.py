@@ -175,15 +175,8 @@ def test_who_is_at_work_is_told_as_far_as_it_is_known(
     tmp_path: Path, said: str, *, told: bool
 ) -> None:
     hunt = hunt_of(tmp_path)
-    with (
-        only_one(
-            hunt.machine_dir / "lock",
-            tmp_path / "other",
-            "",
-            busy=busy,
-            within=tmp_path,
-        ),
-    ):
+    lock, other = hunt.machine_dir / "lock", tmp_path / "other"
+    with only_one(lock, other, "", busy=busy, within=tmp_path):
         (hunt.machine_dir / "at_work.json").write_text(said, "utf-8")
         with (
             pytest.raises(HuntError, match="is at work on this hunt") as error,
