@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from treeward.hunt.hunt import Hunt
+    from treeward.notes.events import Event
     from treeward.report.model import HuntResult, NoteRow
 
 DAY = "2026-07-14 10:0"
@@ -162,3 +163,29 @@ def test_a_map_that_is_named_goes_into_what_is_written(
     assert without.ground is None
     assert with_map.ground is ground
     assert written.labels[1] is with_map
+
+
+def test_a_typed_time_has_no_other_way_and_another_note_has(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[Any] = []
+
+    def moves(_: HuntResult, events: Any, rows: Any, **named: Any) -> Iterator[Any]:
+        asked.append((events, rows, named["otherwise"]))
+        yield "moved"
+
+    monkeypatch.setattr("treeward.hunt.partial.row_moves", moves)
+    hunt = hunt_of(tmp_path, *NOTES, f"{DAY}8:00,time,,10:08")
+    events = hunt.events()
+    back, time = (
+        next(e for e in events if e.kind is kind)
+        for kind in (EventKind.BACK, EventKind.TIME)
+    )
+    readings: dict[str, list[Event]] = {back.row: [], time.row: []}
+    assert list(hunt.row_moves(answer(A), readings)) == ["moved"]
+    ((told, rows, otherwise),) = asked
+    assert told == events
+    assert rows == (back.row, time.row)
+    (without,) = otherwise(back.row)
+    assert list(without) == [e for e in events if e.row != back.row]
+    assert list(otherwise(time.row)) == []  # no clock hangs on it
