@@ -182,7 +182,8 @@ def test_a_typed_time_has_no_other_way_and_another_note_has(
         for kind in (EventKind.BACK, EventKind.TIME)
     )
     readings: dict[str, list[Event]] = {back.row: [], time.row: []}
-    assert list(hunt.row_moves(answer(A), readings)) == ["moved"]
+    told_of: list[Any] = list(hunt.row_moves(answer(A), readings))
+    assert told_of == ["moved"]
     ((told, rows, otherwise),) = asked
     assert told == events
     assert rows == (back.row, time.row)
