@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from treeward.hunt.partial import RowMove
     from treeward.hunt_file import HuntFile
+    from treeward.survey.records import BeeDistance
 
 K = EventKind
 NOON = datetime(2026, 7, 14, 11, 0, tzinfo=UTC)
@@ -40,7 +41,7 @@ DOUBT = (Flag.of(FlagCode.HARDLY_HEARD, "0.70"),)
 def trip(away_s: float = 300.0, clock: datetime | None = NOON, **more: Any) -> Trip:
     told: dict[str, Any] = {"mark": "red", "bee": "red", "station": "1"} | more
     back = None if clock is None else clock + timedelta(seconds=away_s)
-    ends = {"away_clock": clock, "back_clock": back}
+    ends: dict[str, Any] = {"away_clock": clock, "back_clock": back}
     return Trip(**ends, from_clock=clock, to_clock=back, away_s=away_s, **told)
 
 
@@ -134,7 +135,7 @@ class Survey:
         return SimpleNamespace(fix=self.answers.pop(0))
 
 
-def fix(*colonies: Any, bees: tuple[Any, ...] = ()) -> Fix:
+def fix(*colonies: Any, bees: tuple[BeeDistance, ...] = ()) -> Fix:
     return Fix(bees=bees, colonies=colonies, next_station=None)
 
 
@@ -145,6 +146,7 @@ def surveyed(monkeypatch: pytest.MonkeyPatch) -> Survey:
     return survey
 
 
+BEES = (world.bee("red", "1"),)
 WHOLE = fix(colony("A", HERE), replace(colony("B", off(4_000)), marks=("blue",)))
 TWO_DAYS = table(
     trip(300),
@@ -168,8 +170,8 @@ def test_one_day_and_a_hunt_without_an_answer_ask_the_survey_nothing(
 
 def test_each_day_is_asked_of_alone_with_the_bees_of_all(surveyed: Survey) -> None:
     surveyed.answers = [
-        fix(colony("A", off(120)), bees=("one",)),
-        fix(colony("C", HERE), bees=("another",)),  # all days together know no C
+        fix(colony("A", off(120)), bees=BEES),
+        fix(colony("C", HERE), bees=BEES),  # all days together know no C
     ]
     one, two = locate_days(hunt_file(), TWO_DAYS, {}, WHOLE, today=NOON)
     (first, told), (second, _) = surveyed.asked
@@ -184,16 +186,16 @@ def test_each_day_is_asked_of_alone_with_the_bees_of_all(surveyed: Survey) -> No
     }
     ((day_colony,), bees) = (one.colonies, one.bees)
     assert day_colony.off_m == pytest.approx(120, abs=0.1)
-    assert bees == ("one",)
+    assert bees == BEES
     assert (two.bees, two.colonies) == ((), ())
     assert [s.station for s in two.stations] == ["1", "2"]
 
 
 def test_a_day_that_tells_no_place_is_counted_all_the_same(surveyed: Survey) -> None:
-    surveyed.answers = [None, fix(colony("A", HERE), bees=("one",))]
+    surveyed.answers = [None, fix(colony("A", HERE), bees=BEES)]
     one, two = locate_days(hunt_file(), TWO_DAYS, {}, WHOLE, today=NOON)
     assert (one.bees, one.colonies, len(one.stations)) == ((), (), 2)
-    assert (two.bees, len(two.colonies)) == (("one",), 1)
+    assert (two.bees, len(two.colonies)) == (BEES, 1)
 
 
 @pytest.mark.parametrize(
