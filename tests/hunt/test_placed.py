@@ -142,11 +142,10 @@ def test_of_several_files_the_first_that_tells_counts(tmp_path: Path) -> None:
     file = hunt_file({"id": "1"}, {"id": "2"})
     told = table(trips=trip("2", 2, 8).trips)
     found = place_stations(file, tmp_path, told)
-    east = {
-        name: (place.longitude_deg, by) for name, (place, by) in found.positions.items()
-    }
-    assert east["1"] == (pytest.approx(off(200).longitude_deg, abs=1e-6), "waypoint")
-    assert east["2"] == (pytest.approx(off(300).longitude_deg, abs=1e-6), "track")
+    (marked, by_mark), (walked, by_walk) = found.positions.values()
+    assert (by_mark, by_walk) == ("waypoint", "track")
+    assert marked.longitude_deg == pytest.approx(off(200).longitude_deg, abs=1e-6)
+    assert walked.longitude_deg == pytest.approx(off(300).longitude_deg, abs=1e-6)
     assert (found.unfound, found.idle) == ((), ())
     assert [way.name for way in found.tracks] == ["a", "b", "c"]
 
@@ -257,7 +256,7 @@ def test_recordings_of_which_the_track_knows_nothing_hide_no_other(
     )
     (doubt,) = offered_stations(hunt_file(at("1", HERE)), tmp_path, said)
     assert doubt.names[1] == "near.wav"
-    assert doubt.numbers == (pytest.approx(0.0, abs=0.1),)  # by the first file
+    assert list(doubt.numbers) == pytest.approx([0.0], abs=0.1)  # by the first file
     assert offered_stations(hunt_file(at("1", HERE)), tmp_path, table()) == ()
 
 

@@ -476,7 +476,7 @@ def test_each_stretch_of_its_own_voice_counts_and_each_recordings_own(
 
 def test_seconds_of_its_own_voice_are_those_of_a_recording(tmp_path: Path) -> None:
     longest_s = 10_000_000.0
-    spoken = [
+    spoken: list[dict[str, Any]] = [
         {"type": "own voice", "start_s": 0, "end_s": longest_s},
         {"type": "own voice", "start_s": 0, "end_s": longest_s + 1},
         {"type": "own voice", "start_s": -1.0, "end_s": 2.0},
