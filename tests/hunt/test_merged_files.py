@@ -12,6 +12,7 @@ from treeward.errors import HuntError
 from treeward.hunt.finds import read_finds
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.merging import MergedHunt, merge_hunts
+from treeward.hunt.tracks import TrackError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -459,3 +460,26 @@ def test_what_a_compass_calls_north_is_added_where_nobody_said_it(
     assert values == [
         "210 magnetic", "light 300 magnetic", "300 light magnetic", "1", "300 paces"
     ]  # fmt: skip
+
+
+def test_where_notes_need_a_track_that_cannot_be_read_nothing_is_merged(
+    tmp_path: Path,
+) -> None:
+    ann, ben = pair(tmp_path)
+    put(ben, "walk.gpx", "no gpx")
+    with pytest.raises(TrackError, match=r"walk\.gpx"):
+        merged(ann, ben)
+    assert not (tmp_path / "both").exists()
+
+
+def test_what_tells_too_little_to_place_anything_is_not_copied_twice(
+    tmp_path: Path,
+) -> None:
+    """An empty track is none, and the same one in both hunts is one."""
+    ann, ben = hunt_of(tmp_path / "ann"), hunt_of(tmp_path / "ben")
+    put(ann, "empty.gpx", "")
+    put(ann, "walk.gpx", GPX.format("a"))
+    put(ben, "other.gpx", GPX.format("a"))
+    put(ben, "tracks/nothing.gpx", "")
+    _, hunt = merged(ann, ben)
+    assert [path.name for path in (hunt.path / "tracks").iterdir()] == ["walk.gpx"]

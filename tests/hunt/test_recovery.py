@@ -331,6 +331,18 @@ def test_a_recording_that_has_the_pieces_stays_and_another_gets_one_beside(
     assert whole.tolist() == one.tolist()
 
 
+@pytest.mark.parametrize(
+    ("hours", "told"), [(48.4, "48"), (48.6, "49"), (999.4, "999"), (9_000.4, "9000")]
+)
+def test_sound_far_on_is_told_in_whole_hours(
+    tmp_path: Path, hours: float, told: str
+) -> None:
+    piece(tmp_path / "live-1", int(hours * 3_600_000), sound(0.01, 7))
+    joined = join_pieces(tmp_path / "live-1", tmp_path / "live-1.flac")
+    assert joined is not None
+    assert joined.remarks[0].endswith(f".flac: sound from {told} h on")
+
+
 def test_a_piece_two_days_on_is_a_recording_of_its_own(tmp_path: Path) -> None:
     folder, target = tmp_path / "live-1", tmp_path / "recordings" / "live-1.flac"
     piece(folder, LONGEST_MS + 3_600_000, sound(0.1, 7))

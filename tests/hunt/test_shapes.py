@@ -128,12 +128,15 @@ def test_as_many_points_as_are_allowed_and_not_one_more(
 
 
 @pytest.mark.parametrize(("deep", "fits"), [(40, True), (41, False)])
+@pytest.mark.parametrize(
+    ("kind", "key"), [("GeometryCollection", "geometries"), ("Feature", "geometry")]
+)
 def test_collections_within_collections_have_an_end(
-    tmp_path: Path, deep: int, *, fits: bool
+    tmp_path: Path, kind: str, key: str, deep: int, *, fits: bool
 ) -> None:
     table: dict[str, Any] = {"type": "Point", "coordinates": WAY[0]}
     for _ in range(deep):
-        table = {"type": "GeometryCollection", "geometries": [table]}
+        table = {"type": kind, key: [table] if key == "geometries" else table}
     if fits:
         assert len(read(tmp_path / "land.geojson", table).places) == 1
     else:
