@@ -483,3 +483,18 @@ def test_what_tells_too_little_to_place_anything_is_not_copied_twice(
     put(ben, "tracks/nothing.gpx", "")
     _, hunt = merged(ann, ben)
     assert [path.name for path in (hunt.path / "tracks").iterdir()] == ["walk.gpx"]
+
+
+def test_stations_that_one_alone_has_keep_their_names(tmp_path: Path) -> None:
+    ann = hunt_of(tmp_path / "ann", "09:00:00,station,,5")
+    ben = hunt_of(
+        tmp_path / "ben", "09:00:00,station,,7", "09:30:00,station,,1",
+        position="52.31, -3.6104",
+    )  # fmt: skip
+    for folder, own in ((ann, 5), (ben, 7)):
+        with (folder / "hunt.toml").open("a", encoding="utf-8") as toml:
+            toml.write(f'[[station]]\nid = "{own}"\nposition = "52.32, -3.{own}"\n')
+    result, hunt = merged(ann, ben)
+    assert [station.id for station in hunt.file.station] == ["1", "5", "1b", "7"]
+    assert result.stations == ("Ben's station 1 is 1b here",)
+    assert [row.event.value for row in hunt.rows()] == ["5", "7", "1b"]
