@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import sys
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from conftest import refuse_if_open
 from treeward.audio.recorder import SPARE_BYTES, frames_of
 from treeward.errors import HuntError
 from treeward.hunt.journal import (
@@ -335,6 +337,17 @@ def test_a_journal_goes_on_where_it_was_and_keeps_its_room(tmp_path: Path) -> No
         assert names(path.parent) == ["a.jsonl"]
         assert not journal.retry()
     assert path.read_text("utf-8") == '{"n":1,"mark":"grün"}\n{"n":2,"mark":"red"}\n'
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="where open files are listed")
+def test_a_journal_that_is_closed_holds_neither_file_nor_folder(
+    tmp_path: Path,
+) -> None:
+    journal = Journal(tmp_path / "a.jsonl")
+    with pytest.raises(PermissionError, match="held open"):
+        refuse_if_open(tmp_path)
+    journal.close()
+    refuse_if_open(tmp_path)
 
 
 def test_room_that_another_listener_set_aside_is_left_as_it_is(tmp_path: Path) -> None:
