@@ -29,6 +29,7 @@ from treeward.hunt.finds import (
     FILE,
     FoundFile,
     LookTable,
+    add_find,
     add_look,
     check_finds,
     checked,
@@ -45,6 +46,7 @@ from treeward.hunt.finds import (
     with_finds,
 )
 from treeward.hunt.finds import FindTable as Find
+from treeward.hunt.hunt import Hunt
 from treeward.language.kinds import EventKind
 from treeward.measures import Position
 from treeward.notes.events import Event
@@ -361,3 +363,97 @@ def test_the_last_sure_note_says_where_the_tree_is(tmp_path: Path) -> None:
         assert told.value.where == str(hunt.review_path)
     with pytest.raises(HuntError, match="when 13:30 was noted as found"):
         noted_place(hunt, [said(30, "ash")])
+
+
+@pytest.mark.parametrize(("metres", "kept"), [(29.5, False), (30.5, True)])
+def test_two_finds_of_one_tree_are_no_thirty_metres_apart(
+    tmp_path: Path, metres: float, *, kept: bool
+) -> None:
+    hunt = hunt_of(tmp_path)
+    add_find(hunt, find("1", NEAR))
+    if kept:
+        assert len(add_find(hunt, find("1", off(metres, 0, NEAR))).find) == 2
+        return
+    with pytest.raises(HuntError, match="find 1 is kept already, within 30 m") as told:
+        add_find(hunt, find("1", off(metres, 0, NEAR)))
+    assert told.value.where == str(tmp_path / FILE)
+
+
+def test_a_found_toml_may_have_a_megabyte(tmp_path: Path) -> None:
+    path = tmp_path / FILE
+    path.write_text("#".ljust(2**20, "x"), "utf-8")
+    assert read_finds(tmp_path) == FoundFile()
+    path.write_text("#".ljust(2**20 + 1, "x"), "utf-8")
+    with pytest.raises(HuntError, match=r"1\.05 MB large"):
+        read_finds(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("key", "most"), [("entrance", 200), ("colony", 200), ("remark", 2000)]
+)
+def test_what_is_told_of_a_find_is_so_long_at_most(key: str, most: int) -> None:
+    told = {"id": "1", "position": "52.3, -3.6", "found": "2026-07-20"}
+    assert getattr(checked(Find, told | {key: "x" * most}), key) == "x" * most
+    with pytest.raises(HuntError, match=f"^{key}: "):
+        checked(Find, told | {key: "x" * (most + 1)})
+    seen = {"find": "1", "seen": "2026-08-01", "state": "dead"}
+    assert len(checked(LookTable, seen | {"remark": "x" * 2000}).remark) == 2000
+    with pytest.raises(HuntError, match=r"^remark: "):
+        checked(LookTable, seen | {"remark": "x" * 2001})
+
+
+def test_today_is_the_day_in_the_hunts_zone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Late(datetime):
+        @classmethod
+        def now(cls, tz: Any = None) -> Any:
+            return datetime(2026, 7, 14, 23, 30, tzinfo=UTC).astimezone(tz)
+
+    monkeypatch.setattr("treeward.hunt.finds.datetime", Late)
+    hunt = hunt_of(tmp_path)  # an hour ahead in summer
+    today = date(2026, 7, 15)
+    assert day_told(hunt, None) == today
+    assert day_told(hunt, today) == today
+    with pytest.raises(HuntError, match="the day 2026-07-16 is still to come"):
+        day_told(hunt, date(2026, 7, 16))
+
+
+def test_a_note_of_the_small_hours_is_of_the_day_in_the_hunts_zone(
+    tmp_path: Path,
+) -> None:
+    late = datetime(2026, 7, 14, 23, 30, tzinfo=UTC)
+    note = Event(kind=EventKind.FOUND, value="52.5, -3.5", clock=late)
+    assert noted_place(hunt_of(tmp_path), [note])[1] == date(2026, 7, 15)
+
+
+def test_a_track_that_tells_nothing_does_not_hide_the_one_that_does(
+    tmp_path: Path,
+) -> None:
+    hunt = hunt_of(tmp_path)
+    (tmp_path / "a.gpx").write_text(
+        '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"/>',
+        "utf-8",
+    )
+    gpx(tmp_path)
+    assert place_at(hunt, "2026-07-14 13:01")[0].latitude_deg == pytest.approx(52.31)
+    # A map of the ground is no track.
+    text = (tmp_path / "hunt.toml").read_text("utf-8")
+    (tmp_path / "hunt.toml").write_text(
+        text + '[map]\nground = ["walk.gpx"]\n', "utf-8"
+    )
+    with pytest.raises(HuntError, match="no track of this hunt"):
+        place_at(Hunt(tmp_path), "2026-07-14 13:01")
+
+
+def test_a_shared_place_has_so_many_digits() -> None:
+    fine = Find.model_validate(
+        {"id": "1", "position": "52.12345678, -3.98765432", "found": "2026-07-20"}
+    )
+    exact = shared_geojson(FoundFile(find=(fine,)), None)
+    (feature,) = json.loads(exact)["features"]
+    assert feature["geometry"]["coordinates"] == [-3.987654, 52.123457]
+    assert exact.startswith('{\n "type": "FeatureCollection"')
+    rough = coarse(fine.position, 1000.0)  # a metre or so
+    assert rough.latitude_deg == round(rough.latitude_deg, 5)
+    assert rough.longitude_deg == round(rough.longitude_deg, 5)

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import gzip
 import io
+import json
+import struct
+import sys
+import zlib
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -28,7 +33,7 @@ from treeward.hunt_file import parse_hunt_table
 from treeward.survey.records import NextStation, SeatReason
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from treeward.measures import Position
@@ -440,3 +445,229 @@ def test_heights_are_stretched_from_the_lowest_to_the_highest_that_is_known() ->
     # Of a plain, or of nothing known, every height is the lowest.
     assert bands(np.array([[50.0, 50.0]]))[0][0][:3] == [0, 0, 0]
     assert bands(heights, mask=0 * mask)[0][0][3] == 0
+
+
+@pytest.mark.parametrize(
+    ("wide", "fault"),
+    [
+        (60_000_000, "is none that can be read"),  # it holds no pixels
+        (60_000_001, "has 60000001 by 1 pixels"),
+    ],
+)
+def test_a_picture_of_sixty_million_pixels_is_the_largest(
+    tmp_path: Path, wide: int, fault: str
+) -> None:
+    head = b"IHDR" + struct.pack(">II", wide, 1) + b"\x08\x06\0\0\0"
+    raw = b"\x89PNG\r\n\x1a\n" + struct.pack(">I", 13) + head
+    raw += struct.pack(">I", zlib.crc32(head)) + struct.pack(">I", 9) + b"IDAT"
+    with pytest.raises(HuntError, match=fault):
+        _rgba(tmp_path / "a.png", raw)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "most"), [("a.pgw", WORLD, 10_000), ("a.prj", "EPSG:4326", 10**5)]
+)
+def test_what_stands_beside_a_picture_is_short(
+    tmp_path: Path, name: str, text: str, most: int
+) -> None:
+    Image.new("RGB", (4, 2), RED[:3]).save(tmp_path / "a.png")
+    (tmp_path / "a.pgw").write_text(WORLD, "ascii")
+    (tmp_path / name).write_text(text.ljust(most), "ascii")
+    assert len(ground(tmp_path, "a.png").pictures) == 1
+    (tmp_path / name).write_text(text.ljust(most + 1), "ascii")
+    with pytest.raises(HuntError, match="MB large"):
+        ground(tmp_path, "a.png")
+
+
+def test_of_two_world_files_the_shorter_ending_counts(tmp_path: Path) -> None:
+    Image.new("RGB", (4, 2), RED[:3]).save(tmp_path / "a.png")
+    for size, ending in ((4, "wld"), (3, "pngw"), (2, "pgw")):
+        world = f"{size}\n0\n0\n-{size}\n0\n0\n"
+        (tmp_path / f"a.{ending}").write_text(world, "ascii")
+        assert ground(tmp_path, "a.png").pictures[0].affine[0] == size
+
+
+def geotiff(path: Path, grid: tuple[float, ...], crs: str | None = "EPSG:4326") -> None:
+    """Write 100 by 100 pixels: red tells the column, green the row."""
+    rasterio = pytest.importorskip("rasterio")
+    row, column = np.indices((100, 100), dtype=np.uint8)
+    with rasterio.open(
+        path, "w", driver="GTiff", width=100, height=100, count=3, dtype="uint8",
+        crs=crs, transform=rasterio.Affine(*grid),
+    ) as data:  # fmt: skip
+        data.write(np.stack([column, row, 0 * row]))
+
+
+NORTH_UP = (0.001, 0.0, -3.65, 0.0, -0.001, 52.35)
+
+
+def test_of_a_geotiff_the_pixels_about_the_hunt_are_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # About a lone station at 52.3 N, 3.6 W are shown 52.29296 to 52.30704 N and, as
+    # wide in metres, 3.61151 to 3.58849 W: of pixels of a thousandth of a degree
+    # the columns 38 to 61 and the rows 42 to 57.
+    geotiff(tmp_path / "a.tif", NORTH_UP)
+    (one,) = ground(tmp_path, "a.tif").pictures
+    assert one.pixels.shape == (16, 24, 4)
+    assert one.pixels[0, 0].tolist() == [38, 42, 0, 255]
+    assert one.pixels[-1, -1].tolist() == [61, 57, 0, 255]
+    assert one.affine == pytest.approx((0.001, 0, -3.612, 0, -0.001, 52.308))
+    # Of a larger one every second pixel is kept, twice as large.
+    monkeypatch.setattr("treeward.hunt.ground.MOST_ACROSS", 12)
+    (half,) = ground(tmp_path, "a.tif").pictures
+    assert half.pixels.shape == (8, 12, 4)
+    assert half.affine == pytest.approx((0.002, 0, -3.612, 0, -0.002, 52.308))
+
+
+def test_a_geotiff_that_lies_on_its_side_is_taken_as_it_lies(tmp_path: Path) -> None:
+    # Rows go east and columns go north.
+    geotiff(tmp_path / "a.tif", (0.0, 0.001, -3.65, 0.001, 0.0, 52.25))
+    (one,) = ground(tmp_path, "a.tif").pictures
+    assert one.pixels.shape == (24, 16, 4)
+    assert one.pixels[0, 0].tolist() == [42, 38, 0, 255]
+    assert one.affine == pytest.approx((0, 0.001, -3.612, 0.001, 0, 52.292))
+
+
+@pytest.mark.parametrize(("east", "north"), [(1, 0), (-1, 0), (0, 1), (0, -1)])
+def test_a_geotiff_of_elsewhere_gives_no_picture(
+    tmp_path: Path, east: int, north: int
+) -> None:
+    a, b, c, d, e, f = NORTH_UP
+    geotiff(tmp_path / "a.tif", (a, b, c + east, d, e, f + north))
+    assert ground(tmp_path, "a.tif").pictures == ()
+
+
+def test_a_geotiff_that_does_not_say_where_it_lies_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    geotiff(tmp_path / "a.tif", NORTH_UP, crs=None)
+    with pytest.raises(HuntError, match="does not say where it lies") as told:
+        ground(tmp_path, "a.tif")
+    assert told.value.where == "a.tif"
+    monkeypatch.setitem(sys.modules, "rasterio", None)
+    with pytest.raises(HuntError, match=r"pip install 'treeward\[ground\]'"):
+        ground(tmp_path, "a.tif")
+
+
+def test_outlines_come_before_lines_and_say_what_they_are(tmp_path: Path) -> None:
+    ring = [[-3.6, 52.3], [-3.5, 52.3], [-3.5, 52.4], [-3.6, 52.3]]
+    shapes = (
+        ({"waterway": "stream"}, "LineString", ring[:2]),
+        ({"natural": "wood"}, "Polygon", [ring]),
+        ({"name": "old"}, "LineString", ring[:2]),
+    )
+    features = [
+        {"type": "Feature", "properties": p, "geometry": {"type": t, "coordinates": c}}
+        for p, t, c in shapes
+    ]
+    whole = {"type": "FeatureCollection", "features": features}
+    (tmp_path / "a.geojson").write_text(json.dumps(whole), "utf-8")
+    read = ground(tmp_path, "a.geojson").lines
+    assert [(one.sort, one.closed) for one in read] == [
+        ("wood", True), ("water", False), ("other", False)
+    ]  # fmt: skip
+    assert read[0].longitude_deg[:2].tolist() == [-3.6, -3.5]
+    assert read[0].latitude_deg[:2].tolist() == [52.3, 52.3]
+
+
+def varints(*values: int) -> bytes:
+    """Write numbers as PMTiles does: seven bits a byte, the lowest first."""
+    out = b""
+    for value in values:
+        while value >= 128:
+            out += bytes([value & 127 | 128])
+            value >>= 7  # noqa: PLW2901
+        out += bytes([value])
+    return out
+
+
+def entry(run_length: int, length: int, offset: int = 0) -> bytes:
+    """Write a directory of one entry from tile 0 on: a run of tiles, or a leaf (0)."""
+    return varints(1, 0, run_length, length, offset + 1)
+
+
+ALL = 2**40  # tiles of a run: more than there are to level 19
+
+
+def archive(
+    path: Path,
+    directories: Sequence[bytes],
+    data: bytes,
+    *,
+    zooms: tuple[int, int] = (0, 16),
+    packed: int = 1,
+) -> None:
+    """Write PMTiles 3 by hand: the root, then leaves, then tiles, nothing packed."""
+    root, leaves = directories[0], b"".join(directories[1:])
+    starts = 127, 127 + len(root), 127 + len(root) + len(leaves)
+    numbers = (
+        starts[0], len(root), 127, 0, starts[1], len(leaves), starts[2], len(data),
+        0, 0, 0,
+    )  # fmt: skip
+    head = b"PMTiles\x03" + struct.pack("<11Q", *numbers)
+    head += bytes([1, 1, packed, 2, *zooms])
+    path.write_bytes(head.ljust(127, b"\0") + root + leaves + data)
+
+
+@pytest.mark.parametrize(
+    ("zooms", "level"),
+    [((0, 15), 15), ((16, 17), 16), ((16, 16), 16), ((17, 18), None)],
+)
+def test_of_pmtiles_the_finest_level_of_few_tiles_is_drawn(
+    tmp_path: Path, zooms: tuple[int, int], level: int | None
+) -> None:
+    # A lone station wants 1.4 km each way: at level 17 some 8 tiles and more each way.
+    pytest.importorskip("pmtiles")
+    raw = png(RED)
+    archive(tmp_path / "a.pmtiles", [entry(ALL, len(raw))], raw, zooms=zooms)
+    read = ground(tmp_path, "a.pmtiles").pictures
+    sizes = [] if level is None else [2 * HALF_M / 2**level / 256]
+    assert [one.affine[0] for one in read] == pytest.approx(sizes)
+    assert all((one.pixels == RED).all() for one in read)
+
+
+def test_leaves_of_pmtiles_are_followed_three_deep_and_no_deeper(
+    tmp_path: Path,
+) -> None:
+    pytest.importorskip("pmtiles")
+    raw = png(BLUE)
+    tiles, before = entry(ALL, len(raw), 5), b"x" * 7
+    path = tmp_path / "a.pmtiles"
+    # Each lies behind the one that it leads to, and the first behind something else.
+    leaves, at = [before, tiles], len(before)
+    for deep in (1, 2, 3):
+        archive(path, [entry(0, len(leaves[-1]), at), *leaves], b"12345" + raw)
+        (one,) = ground(tmp_path, "a.pmtiles").pictures
+        assert (one.pixels == BLUE).all(), deep
+        behind = at + len(leaves[-1])
+        leaves.append(entry(0, len(leaves[-1]), at))
+        at = behind
+    archive(path, [entry(0, len(leaves[-1]), at), *leaves], b"12345" + raw)
+    with pytest.raises(HuntError, match="is no PMTiles file"):
+        ground(tmp_path, "a.pmtiles")
+
+
+@pytest.mark.parametrize("limit", ["MOST_TILE_BYTES", "MOST_DIRECTORIES_BYTES"])
+def test_so_much_of_pmtiles_is_read_and_no_more(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, limit: str
+) -> None:
+    pytest.importorskip("pmtiles")
+    raw = png(RED)
+    root = entry(ALL, len(raw))
+    archive(tmp_path / "a.pmtiles", [root], raw)
+    # The one directory is read once for all tiles.
+    most = len(raw) if limit == "MOST_TILE_BYTES" else len(root)
+    monkeypatch.setattr(f"treeward.hunt.ground.{limit}", most)
+    assert len(ground(tmp_path, "a.pmtiles").pictures) == 1
+    monkeypatch.setattr(f"treeward.hunt.ground.{limit}", most - 1)
+    with pytest.raises(HuntError, match="is no PMTiles file"):
+        ground(tmp_path, "a.pmtiles")
+
+
+def test_packed_tiles_are_unpacked(tmp_path: Path) -> None:
+    pytest.importorskip("pmtiles")
+    raw = gzip.compress(png(RED))
+    archive(tmp_path / "a.pmtiles", [entry(ALL, len(raw))], raw, packed=2)
+    (one,) = ground(tmp_path, "a.pmtiles").pictures
+    assert (one.pixels == RED).all()

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from treeward.hunt.heard import HeardBy, HeardFile, heard_name
+from treeward.hunt.heard import HeardBy, HeardFile, Piece, heard_name
 from treeward.speech.utterances import Alternative, Utterance, Word, WordSource
 
 BY = HeardBy(
@@ -185,3 +187,134 @@ def test_a_hearing_that_is_spoilt_is_made_anew(
 
     assert heard.by is None or heard.utterances == ()
     assert not heard.done
+
+
+@pytest.mark.parametrize(
+    ("name", "plain"),
+    [
+        ("x" * 200, True),
+        ("x" * 201, False),
+        ("é" * 100, True),  # two bytes each
+        ("é" * 101, False),
+        ("a/" * 50, True),  # a stroke becomes three signs: 50 + 150
+        ("a/" * 50 + "b", False),
+    ],
+)
+def test_a_name_of_200_bytes_is_kept_and_a_longer_one_told_by_its_digest(
+    name: str, *, plain: bool
+) -> None:
+    kept = heard_name(name)
+    assert kept.endswith(".jsonl")
+    assert kept.startswith(name.replace("/", "%2F")) is plain
+    assert plain or len(kept) == 1 + 64 + len(".jsonl")
+
+
+@pytest.mark.parametrize(
+    ("end_s", "total_s", "length_s"),
+    [
+        (40.0, None, 30.0),
+        (40.0, 25.0, 30.0),  # its own end counts
+        (None, 25.0, 15.0),
+        (None, None, 0.0),
+        (None, 9.0, 0.0),
+    ],
+)
+def test_a_piece_is_as_long_as_is_known(
+    end_s: float | None, total_s: float | None, length_s: float
+) -> None:
+    piece = Piece(number=1, start_s=10.0, end_s=end_s)
+    assert piece.length_s(total_s) == length_s
+
+
+def test_numbers_are_kept_to_the_millisecond_and_a_ten_thousandth(
+    tmp_path: Path,
+) -> None:
+    kept = HeardFile(tmp_path / "a.jsonl")
+    kept.begin(BY)
+    word = Word(
+        text="Löwe", start_s=1.23456, end_s=2.34567, confidence=0.123456,
+        source=WordSource.PHRASE,
+        alternatives=(Alternative(text="b", confidence=0.654321),),
+    )  # fmt: skip
+    said = Utterance(words=(word,), start_s=1.11119, end_s=3.33339)
+    kept.add([said], reached_s=4.56789, peak=0.12345678)
+    text = kept.path.read_text("utf-8")
+    for number in ("1.235", "2.346", "0.1235", "0.6543", "1.111", "3.333", "4.568"):
+        assert f"{number}," in text or f"{number}]" in text, number
+    assert '"peak": 0.123457}' in text
+    assert "Löwe" in text
+
+
+def test_of_each_piece_what_lies_behind_its_start_counts(tmp_path: Path) -> None:
+    kept = HeardFile(tmp_path / "a.jsonl")
+    pieces = (
+        Piece(number=0, start_s=0.0, end_s=60.0),
+        Piece(number=1, start_s=60.0, end_s=None),
+    )
+    kept.begin(BY, pieces)
+    assert kept.read().reached_s == 0.0
+    kept.add([utterance(1.0)], reached_s=40.0)  # of the first, unless told
+    kept.add([utterance(61.0)], reached_s=75.0, piece=1, peak=0.5)
+    kept.add([], reached_s=70.0, piece=1, peak=0.25)
+    kept.finish_piece(1)
+    for heard in (kept.read(), kept.resume(BY), kept.read()):
+        assert heard.reached_s == 40.0 + 15.0
+        assert [one.piece for one in heard.pieces] == list(pieces)
+        assert [one.reached_s for one in heard.pieces] == [40.0, 75.0]
+        assert [one.peak for one in heard.pieces] == [0.0, 0.5]
+        assert [one.done for one in heard.pieces] == [False, True]
+        assert [len(one.utterances) for one in heard.pieces] == [1, 1]
+        assert not heard.done
+
+
+def test_a_copy_is_known_again_by_its_new_time(tmp_path: Path) -> None:
+    kept = HeardFile(tmp_path / "a.jsonl")
+    kept.begin(BY)
+    kept.remark("cut off")
+    kept.remark("cut off")
+    kept.remark("quiet")
+    kept.resume(replace(BY, modified_ns=8, model="other"))
+    before = kept.read()
+    assert before.by is not None
+    assert (before.by.modified_ns, before.by.model) == (7, "tiny-en")
+    assert before.remarks == ("cut off", "quiet")
+    kept.resume(replace(BY, modified_ns=8))
+    after = kept.read()
+    assert after.by is not None
+    assert after.by.modified_ns == 8
+
+
+def test_what_is_forgotten_is_gone_and_may_be_gone_before(tmp_path: Path) -> None:
+    kept = HeardFile(tmp_path / "heard" / "a.jsonl")
+    kept.forget()
+    assert not kept.path.parent.exists()
+    kept.begin(BY)
+    other = HeardFile(tmp_path / "heard" / "b.jsonl")
+    other.begin(BY)
+    kept.forget()
+    assert kept.read().by is None
+    assert other.read().by == BY
+
+
+def test_a_hearing_that_is_too_large_counts_as_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = HeardFile(tmp_path / "a.jsonl")
+    kept.begin(BY)
+    size = kept.path.stat().st_size
+    monkeypatch.setattr("treeward.hunt.heard.MOST_BYTES", size)
+    assert kept.read().by == BY
+    monkeypatch.setattr("treeward.hunt.heard.MOST_BYTES", size - 1)
+    assert kept.read().by is None
+
+
+@pytest.mark.parametrize("key", ["engine", "model", "phrase_book", "sha256", "free"])
+def test_who_heard_is_told_in_texts_and_in_true_or_false(
+    tmp_path: Path, key: str
+) -> None:
+    kept = HeardFile(tmp_path / "a.jsonl")
+    kept.begin(BY)
+    head = json.loads(kept.path.read_text("utf-8"))
+    head["by"][key] = 0
+    kept.path.write_text(json.dumps(head) + "\n", "utf-8")
+    assert kept.read().by is None

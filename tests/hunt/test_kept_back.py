@@ -34,12 +34,14 @@ from treeward.hunt.found_told import (
     hidden_discs,
     is_hidden,
     known_lessons,
+    learned_for,
     maybe_another,
     parts_outside,
     start_apart,
     without_finds,
 )
-from treeward.hunt_file import LessonTable, OffsetTable, SeasonFile
+from treeward.hunt_file import LessonTable, OffsetTable, SeasonFile, parse_hunt_table
+from treeward.hunt_tables import ModelTable
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode
@@ -322,3 +324,84 @@ def test_lessons_go_to_the_survey_as_they_are_kept() -> None:
     assert known.lesson.weighted.tolist() == [5.0, 6.0]
     # Who read no bearing taught nothing, and the other keeps her place.
     assert known.lesson.offsets == ((1, 0.25, 1.5),)
+
+
+def test_two_hundred_metres_about_a_find_are_kept_back(tmp_path: Path) -> None:
+    hunt = hunt_of(tmp_path)
+    (one,) = hidden_discs(hunt.file, tmp_path, [said(None, "52.5, -3.5")])
+    # And half the diagonal of a square of 250 m: 176.8 m.
+    assert one.radius_m == pytest.approx(376.8, abs=0.1)
+    (north,) = hidden_discs(hunt.file, tmp_path, [said(None, "85.0, 10.0")])
+    assert north.radius_m == 200.0
+
+
+def taught(hunt: str, *readers: tuple[str, float]) -> LessonTable:
+    """Return a lesson of a hunt, and how far clockwise who read too far in it."""
+    return LessonTable(
+        hunt=hunt, latitude_deg=52.3, longitude_deg=-3.6, cargos=("water",), trips=40,
+        bearings=20, precision=((4.0, 0.0), (0.0, 4.0)), weighted=(0.4, 0.0),
+        offsets=tuple(
+            OffsetTable(observer=name, precision=4.0, weighted=4.0 * turned_deg)
+            for name, turned_deg in readers
+        ),
+    )  # fmt: skip
+
+
+def learned(*lessons: LessonTable) -> Any:
+    told = {"hunt": {"name": "Fern Bank", "timezone": "Europe/London"}}
+    hunt_file = parse_hunt_table(told, where="hunt.toml")
+    hunt_file.take_season(SeasonFile(lessons=lessons), learned_from="own.json")
+    return learned_for(hunt_file, answer().stations)
+
+
+def test_a_season_is_asked_for_and_teaches_another_hunt_than_its_own() -> None:
+    told = {"hunt": {"name": "Fern Bank", "timezone": "Europe/London"}}
+    plain = parse_hunt_table(told, where="hunt.toml")
+    assert learned_for(plain, answer().stations) is None
+    assert learned() is None
+    assert learned(taught("Fern Bank")) is None
+    plain.take_season(SeasonFile(lessons=(taught("x"),)), learned_from="own.json")
+    assert learned_for(plain, ()) is None
+    one = learned(taught("Fern Bank"), taught("x"), taught("y"))
+    assert len(one.known) == 2
+    assert one.prior.hunts == 2
+    assert one.here_deg == (HERE.latitude_deg, HERE.longitude_deg)
+    assert one.cargos == tuple({place.cargo for place in answer().stations})
+    assert one.file == "own.json"
+
+
+def test_the_compass_is_narrowed_where_every_readers_is_known() -> None:
+    one = learned(
+        taught("x", ("Ann", 6.0), ("Ben", -6.0)), taught("y", ("Ann", 6.0)), taught("z")
+    )
+    usual, plain = survey.Settings(), ModelTable()
+    (ann, ann_sd, ann_hunts), (ben, ben_sd, ben_hunts) = map(
+        one.compass, ("Ann", "Ben")
+    )
+    assert ben < 0 < ann < 6.0
+    assert ann_sd < ben_sd  # heard twice
+    assert (ann_hunts, ben_hunts) == (2, 1)
+    nobody, wide_sd, hunts = one.compass("Cid")
+    assert (nobody, hunts) == (0.0, 0)
+
+    def spread(model: ModelTable, *observers: str) -> float:
+        chosen = one.applied(usual, model, observers)
+        assert chosen.learned is not None
+        return float(chosen.compass_sd_deg)
+
+    # Each in the share by which the whole spread is less; of two the wider.
+    assert spread(plain, "Ann") == pytest.approx(
+        usual.compass_sd_deg * ann_sd / wide_sd
+    )
+    assert spread(plain, "Ann", "Ben") == spread(plain, "Ben", "Ann")
+    assert spread(plain, "Ann", "Ben") == spread(plain, "Ben") > spread(plain, "Ann")
+    # Not where one is unknown, where nobody read, or where hunt.toml says it.
+    assert spread(plain, "Ann", "Cid") == usual.compass_sd_deg
+    assert spread(plain) == usual.compass_sd_deg
+    stated = ModelTable(compass_sd_deg=9.0)
+    assert spread(stated, "Ann") == usual.compass_sd_deg
+
+    use = one.used(plain, ("Ann", "Ben", "Cid"))
+    assert (use.file, use.hunts) == ("own.json", 3)
+    assert use.turned_deg == (("Ann", ann), ("Ben", ben), ("Cid", 0.0))
+    assert one.used(stated, ("Ann",)).turned_deg == ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from typing import TYPE_CHECKING
 
 import pytest
@@ -11,11 +12,13 @@ from treeward.errors import HuntError
 from treeward.hunt.finds import read_finds
 from treeward.hunt.hunt import Hunt
 from treeward.hunt.merging import MergedHunt, merge_hunts
+from treeward.hunt.tracks import TrackError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 AWAY = "10:00:00,away,{},"
+LINKS = pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
 
 
 def hunt_of(
@@ -260,3 +263,238 @@ def test_where_a_hunt_cannot_be_merged_into_is_named(
         merge_hunts(ann, ben, tmp_path / into, names=("Ann", "Ben"))
     assert told.value.where == str(tmp_path / where)
     assert "--into" in told.value.mend
+
+
+def spoken(folder: Path, name: str, *rows: str, heard: bool = False) -> None:
+    """Write rows of a recording, and where `heard` the machine's copy of them too."""
+    head = "row,recording,start_s,end_s,clock,event,mark,value,heard\n"
+    lines = [
+        f"{n},{name},{second}.000,{second}.500,2026-07-14T10:00:{second}+01:00,"
+        f"away,{mark},,{mark} away\n"
+        for n, (second, _, mark) in enumerate((r.partition(" ") for r in rows), 1)
+    ]
+    text = "".join([head, *lines])
+    put(folder, "review.csv", text)
+    if heard:
+        put(folder, ".treeward/review_machine.csv", text)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "heard", "there", "names"),
+    [
+        # Two recordings of one name, as far as anybody knows.
+        (["10 red"], ["20 blue"], False, None, {"memo.wav", "Ben/memo.wav"}),
+        (["10 red"], ["20 blue"], True, None, {"memo.wav", "Ben/memo.wav"}),
+        (["10 red"], ["10 blue"], True, None, {"memo.wav", "Ben/memo.wav"}),
+        # The same words at the same second: it was one recording.
+        (["10 red", "30 blue"], ["10 red"], True, None, {"memo.wav"}),
+        # One of them has it still.
+        (["10 red"], ["20 blue"], True, "ann", {"memo.wav"}),
+    ],
+)
+def test_rows_of_recordings_that_are_gone_are_of_two_unless_words_agree(
+    tmp_path: Path,
+    one: list[str],
+    other: list[str],
+    *,
+    heard: bool,
+    there: str | None,
+    names: set[str],
+) -> None:
+    ann, ben = pair(tmp_path)
+    spoken(ann, "memo.wav", *one, heard=heard)
+    spoken(ben, "memo.wav", *other, heard=heard)
+    if there:
+        put(tmp_path / there, "recordings/memo.wav")
+    _, hunt = merged(ann, ben)
+    assert {row.event.recording for row in hunt.rows()} == names
+
+
+def test_rows_of_a_recording_that_only_one_ever_had_keep_its_name(
+    tmp_path: Path,
+) -> None:
+    ann, ben = pair(tmp_path)
+    spoken(ben, "gone.wav", "20 blue")
+    _, hunt = merged(ann, ben)
+    assert {r.event.recording for r in hunt.rows()} == {"typed Ann", "gone.wav"}
+
+
+def test_copies_keep_their_times_and_the_same_sound_twice_in_one_hunt_is_two(
+    tmp_path: Path,
+) -> None:
+    ann, ben = pair(tmp_path)
+    for folder, name in ((ann, "a.wav"), (ann, "day/b.wav"), (ben, "c.wav")):
+        path = put(folder, f"recordings/{name}", "same")
+        os.utime(path, (1_780_000_000, 1_780_000_000))
+        heard = Hunt(folder).heard_file(name).path
+        put(heard.parent, heard.name, f"heard in {name}")
+    put(ben, "recordings/d.wav", "another")
+    spoken(ben, "c.wav", "20 blue")
+    result, hunt = merged(ann, ben)
+    sounds = sorted(hunt.recordings_dir.rglob("*.wav"))
+    names = [path.relative_to(hunt.recordings_dir).as_posix() for path in sounds]
+    assert names == ["a.wav", "ben/d.wav", "day/b.wav"]
+    assert sounds[0].stat().st_mtime == 1_780_000_000
+    assert (result.recordings, result.shared_recordings) == (3, 1)
+    # What Ben heard in it is of the first of the two.
+    assert {r.event.recording for r in hunt.rows()} == {"typed Ann", "a.wav"}
+    assert hunt.heard_file("day/b.wav").path.read_text("utf-8") == "heard in day/b.wav"
+
+
+def test_what_is_kept_of_each_recording_is_copied_under_all_its_names(
+    tmp_path: Path,
+) -> None:
+    ann, ben = pair(tmp_path)
+    put(ben, "recordings/a.wav", "a")
+    for name in ("starts", "recordings", "unread", "dismissed", "left_out"):
+        put(ben, f".treeward/{name}.json", json.dumps({"a.wav": "x", "b.wav": "y"}))
+    _, hunt = merged(ann, ben)
+    kept = {
+        path.name: json.loads(path.read_text("utf-8"))
+        for path in hunt.machine_dir.glob("*.json")
+    }
+    assert kept == {
+        f"{name}.json": {"ben/a.wav": "x"}
+        for name in ("starts", "recordings", "unread", "dismissed")
+    }
+
+
+@LINKS
+def test_recordings_and_hearings_that_are_links_are_not_copied(tmp_path: Path) -> None:
+    ann, ben = pair(tmp_path)
+    secret = put(tmp_path, "secret.wav", "mine")
+    put(ben, "recordings/own.wav")
+    (ben / "recordings" / "link.wav").symlink_to(secret)
+    (ben / "walk.gpx").symlink_to(put(tmp_path, "walk.gpx", GPX.format("a")))
+    put(ben, "way.gpx", GPX.format("b"))
+    result, hunt = merged(ann, ben)
+    assert [path.name for path in hunt.recordings_dir.rglob("*.wav")] == ["own.wav"]
+    assert result.recordings == 1
+    assert result.remarks == (f"{ben / 'walk.gpx'}: is a link, and was not copied",)
+    assert [path.name for path in hunt.path.rglob("*.gpx")] == ["ben-way.gpx"]
+
+
+def test_empty_tracks_and_phrase_books_and_folders_of_that_name_are_passed_over(
+    tmp_path: Path,
+) -> None:
+    ann, ben = pair(tmp_path)
+    (ann / "phrasebook.toml").mkdir()
+    put(ben, "phrasebook.toml", "# b\n")
+    put(ben, "walk.gpx", GPX.format("a"))
+    put(ben, "tracks/copy.gpx", GPX.format("a"))
+    result, hunt = merged(ann, ben)
+    assert (hunt.path / "phrasebook.toml").read_text("utf-8") == "# b\n"
+    assert result.remarks == ()
+    assert [path.name for path in (hunt.path / "tracks").iterdir()] == ["ben-copy.gpx"]
+
+
+FIND = '[[find]]\nid = "{}"\nposition = "{}, -3.6"\nfound = 2026-07-{}\n'
+LOOK = '[[look]]\nfind = "{}"\nseen = 2027-04-{:02d}\nstate = "alive"\n'
+
+
+def test_finds_are_the_same_by_place_and_day_and_each_keeps_its_looks(
+    tmp_path: Path,
+) -> None:
+    ann, ben = pair(tmp_path)
+    put(ann, "found.toml", FIND.format(2, 52.3, 20) + LOOK.format(2, 1))
+    put(
+        ben, "found.toml",
+        FIND.format(5, 52.3, 21) + FIND.format(6, 52.4, 20) + FIND.format(7, 52.3, 20)
+        + LOOK.format(5, 2) + LOOK.format(6, 3) + LOOK.format(7, 1) + LOOK.format(7, 4),
+    )  # fmt: skip
+    result, hunt = merged(ann, ben)
+    found = read_finds(hunt.path)
+    assert result.finds == 3
+    told = [(f.id, f.position.latitude_deg, f.found.day) for f in found.find]
+    assert told == [("2", 52.3, 20), ("1", 52.3, 21), ("3", 52.4, 20)]
+    looks = [(one.find, one.seen.day) for one in found.look]
+    assert looks == [("2", 1), ("1", 2), ("3", 3), ("2", 4)]
+
+
+def test_hunts_without_notes_or_finds_make_one_without(tmp_path: Path) -> None:
+    ann, ben = hunt_of(tmp_path / "ann"), hunt_of(tmp_path / "ben")
+    put(ben, "walk.gpx", "no gpx")  # it places nothing, as long as nothing is noted
+    result, hunt = merged(ann, ben)
+    assert (result.rows, result.finds) == (0, 0)
+    assert not hunt.review_path.exists()
+    assert not (hunt.path / "found.toml").exists()
+    assert (hunt.path / "tracks" / "ben-walk.gpx").read_text("utf-8") == "no gpx"
+
+
+def test_more_rows_in_doubt_than_eight_are_named_in_part(tmp_path: Path) -> None:
+    ann, _ = pair(tmp_path)
+    ben = hunt_of(tmp_path / "two", compass="true")
+    doubt = "heard with little confidence (0.60)"
+    lines = ["row,clock,event,mark,value,flag,decision"]
+    lines += [
+        f"{n},2026-07-14T10:{n:02d}:00+01:00,bearing,blue,200,{doubt},"
+        for n in range(1, 11)
+    ]
+    lines.append(f"11,2026-07-14T10:30:00+01:00,wind,,light 200,{doubt},")
+    lines.append(f"12,2026-07-14T10:31:00+01:00,bearing,blue,200,{doubt},keep")
+    lines.append("13,2026-07-14T10:32:00+01:00,bearing,blue,200,,")
+    put(ben, "review.csv", "\n".join(lines) + "\n")
+    result, _ = merged(ann, ben)
+    (said,) = result.remarks
+    assert said.startswith("Ben's rows in doubt 1, 2, 3, 4, 5, 6, 7, 8 are written")
+    lines = [lines[0], *lines[-3:]]
+    put(ben, "review.csv", "\n".join(lines) + "\n")
+    (said,) = merge_hunts(ann, ben, tmp_path / "new", names=("Ann", "Ben")).remarks
+    assert said.startswith("Ben's rows in doubt 11 are written")
+
+
+def test_what_a_compass_calls_north_is_added_where_nobody_said_it(
+    tmp_path: Path,
+) -> None:
+    rows = [
+        f"10:{n:02d}:00,{told}"
+        for n, told in enumerate(
+            ("bearing,red,210", "wind,,light 300 magnetic", "wind,,300 light",
+             "station,,1", "remark,,300 paces")
+        )
+    ]  # fmt: skip
+    ann = hunt_of(tmp_path / "ann", compass="true")
+    ben = hunt_of(tmp_path / "ben", *rows)
+    _, hunt = merged(ann, ben)
+    values = [row.event.value for row in hunt.rows()]
+    assert values == [
+        "210 magnetic", "light 300 magnetic", "300 light magnetic", "1", "300 paces"
+    ]  # fmt: skip
+
+
+def test_where_notes_need_a_track_that_cannot_be_read_nothing_is_merged(
+    tmp_path: Path,
+) -> None:
+    ann, ben = pair(tmp_path)
+    put(ben, "walk.gpx", "no gpx")
+    with pytest.raises(TrackError, match=r"walk\.gpx"):
+        merged(ann, ben)
+    assert not (tmp_path / "both").exists()
+
+
+def test_what_tells_too_little_to_place_anything_is_not_copied_twice(
+    tmp_path: Path,
+) -> None:
+    """An empty track is none, and the same one in both hunts is one."""
+    ann, ben = hunt_of(tmp_path / "ann"), hunt_of(tmp_path / "ben")
+    put(ann, "empty.gpx", "")
+    put(ann, "walk.gpx", GPX.format("a"))
+    put(ben, "other.gpx", GPX.format("a"))
+    put(ben, "tracks/nothing.gpx", "")
+    _, hunt = merged(ann, ben)
+    assert [path.name for path in (hunt.path / "tracks").iterdir()] == ["walk.gpx"]
+
+
+def test_stations_that_one_alone_has_keep_their_names(tmp_path: Path) -> None:
+    ann = hunt_of(tmp_path / "ann", "09:00:00,station,,5")
+    ben = hunt_of(
+        tmp_path / "ben", "09:00:00,station,,7", "09:30:00,station,,1",
+        position="52.31, -3.6104",
+    )  # fmt: skip
+    for folder, own in ((ann, 5), (ben, 7)):
+        with (folder / "hunt.toml").open("a", encoding="utf-8") as toml:
+            toml.write(f'[[station]]\nid = "{own}"\nposition = "52.32, -3.{own}"\n')
+    result, hunt = merged(ann, ben)
+    assert [station.id for station in hunt.file.station] == ["1", "5", "1b", "7"]
+    assert result.stations == ("Ben's station 1 is 1b here",)
+    assert [row.event.value for row in hunt.rows()] == ["5", "7", "1b"]

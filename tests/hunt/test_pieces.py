@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,11 +12,12 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from treeward.audio import Block
 from treeward.audio.reader import probe, read_blocks
 from treeward.hunt.heard import WHOLE, Piece, pieces_of, read_piece
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
@@ -161,3 +163,63 @@ def test_every_second_belongs_to_one_piece(
     from_s = round(from_share * 0.9 * end_s, 3)
     rest = heard(path, piece, from_s)
     assert len(rest) / RATE_HZ == pytest.approx(end_s - from_s, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("duration_s", "count"),
+    [(None, 1), (0.0, 1), (60.0, 1), (60.1, 2), (120.0, 2), (120.1, 3)],
+)
+def test_a_recording_is_cut_where_it_is_longer_and_into_few(
+    monkeypatch: pytest.MonkeyPatch, duration_s: float | None, count: int
+) -> None:
+    second = np.full(RATE_HZ // 10, 0.5, np.float32)
+
+    def blocks(*_: object, start_s: float, **_more: object) -> Iterator[Block]:
+        for number in range(400):
+            yield Block(start_s=start_s + number / 10, samples=second)
+
+    monkeypatch.setattr("treeward.hunt.heard.read_blocks", blocks)
+    found = pieces_of(
+        Path("a.wav"), duration_s=duration_s, container="WAV", longest_s=60.0
+    )
+    assert [one.number for one in found] == list(range(count))
+
+
+@pytest.mark.parametrize(
+    ("duration_s", "low_s", "high_s"),
+    [
+        (100.0, 37.5, 62.5),  # a quarter of a piece before and after the even cut
+        (1500.0, 730.0, 770.0),  # and no more than 20 s
+    ],
+)
+def test_a_pause_is_looked_for_about_the_even_cut_and_no_farther(
+    monkeypatch: pytest.MonkeyPatch, duration_s: float, low_s: float, high_s: float
+) -> None:
+    given: list[Block] = []
+    quiet_s = low_s + 8.0
+
+    def blocks(*_: object, start_s: float, **_more: object) -> Iterator[Block]:
+        for number in range(100):
+            at_s = start_s + number / 2
+            loud = 0.0 if quiet_s <= at_s < quiet_s + 1 else 0.5
+            samples = np.full(RATE_HZ // 2, loud, np.float32)
+            given.append(Block(start_s=at_s, samples=samples))
+            yield given[-1]
+
+    monkeypatch.setattr("treeward.hunt.heard.read_blocks", blocks)
+    first, _second = pieces_of(
+        Path("a.wav"),
+        duration_s=duration_s,
+        container="WAV",
+        longest_s=duration_s / 2,
+    )
+    assert first.end_s == pytest.approx(quiet_s + 0.5)
+    assert (given[0].start_s, given[-1].end_s) == (low_s, high_s)
+
+
+def test_a_piece_that_is_known_to_its_end_gives_no_sound(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    soundfile.write(path, talk(4, 2), RATE_HZ)
+    piece = Piece(number=0, start_s=0.0, end_s=2.0)
+    assert list(read_piece(path, piece, from_s=2.0, warn=lambda _: None)) == []
+    assert len(heard(path, piece)) == 2 * RATE_HZ

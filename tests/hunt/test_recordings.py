@@ -20,6 +20,7 @@ from treeward.hunt.recordings import (
     days_told,
     digest,
     file_modified,
+    files_below,
     find_recordings,
     has_plain_name,
     is_corrected,
@@ -426,3 +427,181 @@ def test_starts_that_were_given_are_kept_and_spoilt_ones_are_none(
     for text in ("[1]", "{", "[" * 5000):
         file(path, text)
         assert kept_starts(tmp_path) == {}
+
+
+@pytest.mark.parametrize(
+    ("name", "what", "is_one"),
+    [
+        ("a.TXT", "notes typed off", True),
+        ("a.tsv", "a table", True),
+        ("a.json", "words", True),
+        ("a.vtt.old", "what was there before", False),
+        (".vtt", "a hidden file", False),
+        ("vtt", "no ending", False),
+    ],
+)
+def test_the_last_ending_alone_tells_a_transcript(
+    tmp_path: Path, name: str, what: str, *, is_one: bool
+) -> None:
+    assert is_transcript(tmp_path / name) is is_one, what
+
+
+def test_files_are_taken_in_their_order_and_none_twice(
+    tmp_path: Path, home: Path
+) -> None:
+    own = file(home / "b.wav", "own")
+    other = file(tmp_path / "z.wav", "z")
+    same = file(tmp_path / "b.wav", "own")  # as the hunt has it
+    taken = take_in([other, own, same], home)
+    assert taken == [home / "z.wav", own, own]
+    assert sorted(path.name for path in home.iterdir()) == ["b.wav", "z.wav"]
+
+
+def test_a_transcript_corrected_twice_keeps_what_was_there_last(
+    tmp_path: Path, home: Path
+) -> None:
+    texts = ["\n".join([*LINES, last]) for last in ("one", "two", "three")]
+    told: list[str] = []
+    for text in texts:
+        take_in([file(tmp_path / "memo.vtt", text)], home, tell=told.append)
+    assert (home / "memo.vtt").read_text("utf-8") == texts[2]
+    assert (home / "memo.vtt.old").read_text("utf-8") == texts[1]
+    assert len(told) == 2
+    # Another transcript of that name is none that was corrected.
+    with pytest.raises(HuntError, match="another recording named"):
+        take_in([file(tmp_path / "memo.vtt", "9:05 blue away")], home)
+    assert (home / "memo.vtt").read_text("utf-8") == texts[2]
+    assert len(told) == 2
+
+
+def test_one_file_that_is_refused_leaves_those_after_it_alone(
+    tmp_path: Path, home: Path
+) -> None:
+    one, two = file(tmp_path / "one.wav", "1"), file(tmp_path / "two.wav", "2")
+    with pytest.raises(HuntError, match="no such file"):
+        take_in([one, tmp_path / "none.wav", two], home)
+    assert [path.name for path in home.iterdir()] == ["one.wav"]
+
+
+@ODD_FILES
+def test_a_link_to_a_recording_elsewhere_is_copied_as_what_it_leads_to(
+    tmp_path: Path, home: Path
+) -> None:
+    memo = file(tmp_path / "phone" / "memo.wav")
+    (tmp_path / "short.wav").symlink_to(memo)
+    assert take_in([tmp_path / "short.wav"], home) == [home / "memo.wav"]
+    assert not (home / "memo.wav").is_symlink()
+
+
+@pytest.mark.parametrize("name", ["a.ods", "a.PDF", "a.docx", "a.xls", "a.rtf"])
+def test_documents_are_told_where_they_are_files(
+    tmp_path: Path, home: Path, name: str
+) -> None:
+    paths = [file(tmp_path / name), tmp_path / "none" / name]
+    assert list(unreadable(paths, home)) == paths[:1]
+
+
+def test_files_of_a_hunt_are_all_but_labels_and_hidden_ones(home: Path) -> None:
+    names = ("b.txt", "a/z.jpg", "a.events.txt", ".c.wav", "a/.d", "events.wav")
+    for name in (*names, "b.events"):
+        file(home / name)
+    found = [path.relative_to(home).as_posix() for path in files_below(home)]
+    assert found == ["a/z.jpg", "b.events", "b.txt", "events.wav"]
+
+
+def test_a_transcript_stands_for_each_recording_of_its_name_and_each_for_itself(
+    home: Path,
+) -> None:
+    for name in ("a.wav", "a.mp3", "a.vtt", "a.srt", "a.b.wav", "day/a.wav"):
+        file(home / name)
+    names = [path.relative_to(home).as_posix() for path in find_recordings(home)]
+    assert names == ["a.b.wav", "a.srt", "a.vtt", "day/a.wav"]
+
+
+def test_another_version_tries_broken_files_again(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    broken = file(home / "day" / "broken.wav")
+    left_out(home).note([broken], ["day/broken.wav"])
+    assert left_out(home).without([broken])[0] == []
+    monkeypatch.setattr("treeward.hunt.recordings.__version__", "another")
+    assert left_out(home).without([broken]) == ([broken], ())
+
+
+def test_what_is_kept_of_broken_files_is_kept_at_once_and_not_without_need(
+    home: Path,
+) -> None:
+    broken, other = file(home / "a.wav"), file(home / "b.wav")
+    kept = left_out(home)
+    kept.note([broken, other], ["a.wav", "b.wav"])
+    assert kept.without([broken])[0] == []  # it knows it itself
+    path = home.parent / ".treeward" / "left_out.json"
+    assert set(json.loads(path.read_text("utf-8"))) == {"a.wav", "b.wav"}
+    os.utime(path, (1, 1))
+    kept.note([broken], ["a.wav"])
+    assert path.stat().st_mtime == 1
+    kept.note([broken], [])
+    assert set(json.loads(path.read_text("utf-8"))) == {"b.wav"}
+
+
+def test_what_is_kept_of_a_recording_is_when_and_by_what(tmp_path: Path) -> None:
+    machine = tmp_path / ".treeward"
+    undated = RecordingFacts(name="b.wav", file_modified=MAY)
+    seen = [(facts(), 900), (undated, 7), (facts("c.wav"), 8)]
+    keep_facts(machine, seen, [clock(), clock("b.wav", None), clock("z.wav")])
+    day_from = ClockSource.FILE_NAME.value
+    july, may = "2026-07-14T10:20:00+00:00", "2026-05-14T10:20:00+00:00"
+    assert json.loads((machine / "recordings.json").read_text("utf-8")) == {
+        "memo.wav": {
+            "size_bytes": 900, "created": july, "file_modified": july,
+            "day": "2026-07-14", "day_from": day_from,
+        },
+        "b.wav": {
+            "size_bytes": 7, "created": None, "file_modified": may,
+            "day": None, "day_from": day_from,
+        },
+        "c.wav": {
+            "size_bytes": 8, "created": july, "file_modified": july,
+            "day": None, "day_from": None,
+        },
+    }  # fmt: skip
+
+
+def test_of_two_times_each_is_kept_for_itself(tmp_path: Path) -> None:
+    kept = {"size_bytes": 9, "created": "2026-05-14T10:20:00+00:00"}
+    file(tmp_path / "recordings.json", json.dumps({"memo.wav": kept}))
+    seen = as_first_seen(tmp_path, facts(), 9)
+    assert (seen.created, seen.file_modified) == (MAY, JULY)
+    kept["file_modified"] = kept.pop("created")
+    file(tmp_path / "recordings.json", json.dumps({"memo.wav": kept}))
+    seen = as_first_seen(tmp_path, facts(), 9)
+    assert (seen.created, seen.file_modified) == (JULY, MAY)
+
+
+# In bytes: a list of so many is read whole, and a larger one is not.
+@pytest.mark.parametrize(
+    ("name", "most"),
+    [("starts.json", 4e6), ("left_out.json", 4e6), ("recordings.json", 16e6)],
+)
+def test_lists_that_no_hunt_fills_are_not_read(
+    home: Path, name: str, most: float
+) -> None:
+    own = file(home / "a.wav")
+    left_out(home).note([own], ["a.wav"])
+    machine = home.parent / ".treeward"
+    keep_facts(machine, [(facts("a.wav"), 1)], [clock("a.wav")])
+    file(machine / "starts.json", '{"a.wav": "10:20"}')
+
+    def known() -> dict[str, bool]:
+        return {
+            "starts.json": bool(kept_starts(machine)),
+            "left_out.json": left_out(home).without([own])[0] == [],
+            "recordings.json": bool(days_told(machine)),
+        }
+
+    path = machine / name
+    text = path.read_text("utf-8")
+    path.write_text(text + " " * (int(most) - len(text)), "utf-8")
+    assert all(known().values())
+    path.write_text(text + " " * (int(most) + 1 - len(text)), "utf-8")
+    assert [one for one, is_known in known().items() if not is_known] == [name]

@@ -10,8 +10,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from treeward.errors import HuntError
 from treeward.hunt.journal import (
+    BALLAST_NAME,
     LONGEST_MS,
+    Joined,
     clear_joined,
     event_of,
     event_record,
@@ -328,6 +331,18 @@ def test_a_recording_that_has_the_pieces_stays_and_another_gets_one_beside(
     assert whole.tolist() == one.tolist()
 
 
+@pytest.mark.parametrize(
+    ("hours", "told"), [(48.4, "48"), (48.6, "49"), (999.4, "999"), (9_000.4, "9000")]
+)
+def test_sound_far_on_is_told_in_whole_hours(
+    tmp_path: Path, hours: float, told: str
+) -> None:
+    piece(tmp_path / "live-1", int(hours * 3_600_000), sound(0.01, 7))
+    joined = join_pieces(tmp_path / "live-1", tmp_path / "live-1.flac")
+    assert joined is not None
+    assert joined.remarks[0].endswith(f".flac: sound from {told} h on")
+
+
 def test_a_piece_two_days_on_is_a_recording_of_its_own(tmp_path: Path) -> None:
     folder, target = tmp_path / "live-1", tmp_path / "recordings" / "live-1.flac"
     piece(folder, LONGEST_MS + 3_600_000, sound(0.1, 7))
@@ -378,3 +393,230 @@ def test_sound_of_a_killed_session_is_told_with_its_length(tmp_path: Path) -> No
     assert found.lines == ["live-1.flac: 0.2 s of sound"]
     assert (tmp_path / "recordings" / "live-1.flac").is_file()
     assert not left_behind(tmp_path)
+
+
+def answered(folder: Path, *live: Event, later: Sequence[Event]) -> list[str]:
+    """Say which notes stand after a second pass: "+" added, "?" heard otherwise."""
+    records = [event_record(event, n) for n, event in enumerate(live)]
+    journal(folder, *records)
+    return [
+        e.mark
+        + "+" * e.has(FlagCode.HEARD_ONLY_LIVE)
+        + "?" * e.has(FlagCode.HEARD_LIVE_AS)
+        for e in with_answered(folder, "live-1.flac", later)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("live", "later", "stands"),
+    [
+        # A second apart is one moment, and more is not; before it as after it.
+        ([note(5.0)], [note(6.0)], ["red"]),
+        ([note(5.0)], [note(4.0)], ["red"]),
+        ([note(5.0)], [note(6.001)], ["red+", "red"]),
+        ([note(5.0)], [note(3.999)], ["red", "red+"]),
+        # A note without a second is at no moment; it comes first.
+        ([note(5.0)], [note(None)], ["red", "red+"]),
+        ([note(None)], [note(None)], ["red", "red+"]),
+        ([note(None)], [note(5.0)], ["red+", "red"]),
+        # Two of one moment each have their own.
+        ([note(5.0), note(5.2, "blue")], [note(5.1)], ["red", "blue+"]),
+        ([note(5.0), note(5.4)], [note(5.3), note(5.1)], ["red", "red"]),
+        # What says the same goes before what is nearer, in kind, mark and value.
+        ([note(5.0)], [note(5.0, "blue"), note(5.9)], ["blue", "red"]),
+        ([note(5.0)], [note(5.0, kind=EventKind.AWAY)], ["red?"]),
+        ([note(5.0)], [note(5.0, value="left")], ["red?"]),
+        ([note(5.0)], [note(5.2, "grey"), note(4.7, "pink")], ["pink", "grey?"]),
+        # They come in the order of time.
+        ([note(2.0)], [note(9.0, "blue"), note(5.0, "pink")], ["red+", "pink", "blue"]),
+    ],
+)
+def test_what_was_answered_is_found_again_within_a_second(
+    tmp_path: Path, live: list[Event], later: list[Event], stands: list[str]
+) -> None:
+    assert answered(tmp_path, *live, later=later) == stands
+
+
+def test_an_added_note_keeps_its_doubts_and_a_note_said_again_is_not_added(
+    tmp_path: Path,
+) -> None:
+    doubt = Flag.of(FlagCode.HARDLY_HEARD, "0.70")
+    again = {
+        "type": "said again", "recording": "live-1.flac", "start_s": 1.0, "kind": "back"
+    }  # fmt: skip
+    records = [event_record(note(flags=(doubt,)), 1), event_record(note(4.0), 2)]
+    journal(tmp_path, *records)
+    one, _ = with_answered(tmp_path, "day/live-1.flac", [])
+    assert [flag.code for flag in one.flags] == [doubt.code, FlagCode.HEARD_ONLY_LIVE]
+    journal(tmp_path, *records, again)
+    assert [e.start_s for e in with_answered(tmp_path, "live-1.flac", [])] == [4.0]
+
+
+def test_the_words_of_another_reading_are_told_without_what_was_not_said(
+    tmp_path: Path,
+) -> None:
+    for said, words in (
+        (note(5.0, "", kind=EventKind.STATION, value="2"), "'station 2'"),
+        (note(5.0, "red", kind=EventKind.BEARING, value="210"), "'red bearing 210'"),
+    ):
+        journal(tmp_path, event_record(said, 1))
+        (other,) = with_answered(tmp_path, "live-1.flac", [note(5.0, "blue")])
+        assert words in sentences_of(other.flags)[-1]
+
+
+def test_each_stretch_of_its_own_voice_counts_and_each_recordings_own(
+    tmp_path: Path,
+) -> None:
+    spoken = [
+        {"type": "own voice", "start_s": start, "end_s": start + 1}
+        for start in (2.0, 6.0)
+    ]
+    journal(tmp_path, *spoken)
+    journal(tmp_path, spoken[0], name="live-2")
+    heard = [
+        note(start, recording=name)
+        for name in ("live-1.flac", "live-2.flac")
+        for start in (2.5, 4.0, 6.5)
+    ]
+    kept = without_own_voice(tmp_path, heard)
+    assert [(e.recording, e.start_s) for e in kept] == [
+        ("live-1.flac", 4.0),
+        ("live-2.flac", 4.0),
+        ("live-2.flac", 6.5),
+    ]
+
+
+def test_seconds_of_its_own_voice_are_those_of_a_recording(tmp_path: Path) -> None:
+    longest_s = 10_000_000.0
+    spoken: list[dict[str, Any]] = [
+        {"type": "own voice", "start_s": 0, "end_s": longest_s},
+        {"type": "own voice", "start_s": 0, "end_s": longest_s + 1},
+        {"type": "own voice", "start_s": -1.0, "end_s": 2.0},
+        {"type": "own voice", "end_s": 2.0},
+        {"type": "voice", "start_s": 0},
+        {"n": 1},
+    ]
+    session = read_session(journal(tmp_path, *spoken))
+    assert (session.own_voice, session.broken_lines) == (((0.0, longest_s),), 3)
+
+
+def test_journals_are_read_oldest_first_and_nothing_else(tmp_path: Path) -> None:
+    assert sessions_of(tmp_path) == []
+    assert not left_behind(tmp_path)
+    for name in ("live-2", "live-10", "live-1"):
+        journal(tmp_path, {"type": "end"}, name=name)
+    (journals_dir(tmp_path) / "live-3.jsonl").mkdir()
+    (journals_dir(tmp_path) / "live-4.txt").write_text("{}", "utf-8")
+    names = [session.path.name for session in sessions_of(tmp_path)]
+    assert names == ["live-1.jsonl", "live-10.jsonl", "live-2.jsonl"]
+
+
+def test_room_for_notes_goes_where_nobody_listens_any_more(tmp_path: Path) -> None:
+    room = journals_dir(tmp_path) / BALLAST_NAME
+    room.parent.mkdir(parents=True)
+    room.write_bytes(b"room")
+    recover(tmp_path, merge_into([]), sound=False)
+    assert room.exists()
+    recover(tmp_path, merge_into([]))
+    assert not room.exists()
+    assert recover(tmp_path / "none", merge_into([])).lines == []
+    assert not (tmp_path / "none").exists()
+
+
+def test_sound_is_joined_unless_one_says_otherwise_and_left_behind_till_then(
+    tmp_path: Path,
+) -> None:
+    folder = journals_dir(tmp_path) / "live-1"
+    piece(folder, 0, sound(0.1, 7))
+    (tmp_path / "recordings").mkdir()
+    (journals_dir(tmp_path) / "live-2.joined").mkdir()
+    (journals_dir(tmp_path) / "other").mkdir()
+    recover(tmp_path, merge_into([]), sound=False)
+    assert left_behind(tmp_path)
+    recover(tmp_path, merge_into([]))
+    assert not left_behind(tmp_path)
+    assert [p.name for p in journals_dir(tmp_path).iterdir()] == ["other"]
+
+
+def test_one_session_that_cannot_be_merged_keeps_no_other_back(tmp_path: Path) -> None:
+    for name, mark in (("live-1", "red"), ("live-2", "blue"), ("live-3", "pink")):
+        ended = {"type": "end"}
+        journal(tmp_path, event_record(note(mark=mark), 1), ended, name=name)
+    kept: list[Any] = []
+
+    def merge(events: Sequence[Event], recordings: frozenset[str]) -> list[str]:
+        if events[0].mark == "blue":
+            raise HuntError("is in use", where="review.csv", mend="Close it.")
+        return list(merge_into(kept)(events, recordings))
+
+    found = recover(tmp_path, merge, can_wait=True)
+    assert [marks for marks, _ in kept] == [["red"], ["pink"]]
+    assert found.lines == ["merged so many"] * 2
+    (line,) = found.waiting
+    assert line.startswith("live-2: 1 note kept, not in review.csv yet (review.csv: ")
+    assert line.endswith("Close it)")
+    assert [s.merged for s in sessions_of(tmp_path)] == [True, False, True]
+
+
+def test_sound_that_cannot_be_joined_is_told_and_the_rest_is_joined(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = journals_dir(tmp_path)
+    for number in (1, 2, 3, 4, 5):
+        piece(live / f"live-{number}", 0, sound(0.1, number))
+    faults: dict[str, Exception] = {
+        "live-1": HuntError("is a link", where="recordings", mend="Take it away."),
+        "live-2": PermissionError(13, "Permission denied", "0.wav"),
+        "live-3": OSError("odd"),
+    }
+
+    def join(pieces: Path, recording: Path, *, within: Path) -> Joined | None:
+        assert recording == tmp_path / "recordings" / f"{pieces.name}.flac"
+        if fault := faults.get(pieces.name):
+            raise fault
+        if pieces.name == "live-4":
+            return Joined(path=pieces, sound_s=0.1, fault="no room")
+        return join_pieces(pieces, recording, within=within)
+
+    monkeypatch.setattr("treeward.hunt.recovery.join_pieces", join)
+    lines = recover(tmp_path, merge_into([])).lines
+    assert len(lines) == 5
+    assert lines[0] == faults["live-1"].line()  # type: ignore[attr-defined]
+    assert lines[1].startswith("0.wav: sound left in pieces (Permission denied); ")
+    assert lines[2].startswith(f"{live / 'live-3'}: sound left in pieces (odd); ")
+    assert lines[3].startswith(f"{live / 'live-4'}: sound left in pieces (no room); ")
+    assert lines[4] == "live-5.flac: 0.1 s of sound"
+
+
+def test_sound_that_lies_elsewhere_only_is_told_by_where_it_lies(
+    tmp_path: Path,
+) -> None:
+    live = journals_dir(tmp_path)
+    (live / "live-1").mkdir(parents=True)
+    (live / "live-1" / "0000000000.flac").write_bytes(b"no sound")
+    (live / "live-2").mkdir()  # nothing was heard in it
+    (line,) = recover(tmp_path, merge_into([])).lines
+    assert line == f"{live / 'live-1.left'}: sound that cannot be read, kept there"
+    assert not (live / "live-2").exists()
+
+
+@pytest.mark.parametrize(
+    ("records", "said"),
+    [
+        ([{"type": "end"}], []),
+        ([], ["live-1 was cut short: 0 notes recovered"]),
+        ([{"type": "end"}, {"type": "event"}], ["live-1.jsonl: 1 line cut short"]),
+        ([{"type": "end"}, *[{"type": "unheard"}] * 3], ["3 stretches of sound"]),
+    ],
+)
+def test_of_a_session_is_said_what_is_not_as_usual(
+    tmp_path: Path, records: list[dict[str, Any]], said: list[str]
+) -> None:
+    path = journal(tmp_path, *records)
+    kept: list[Any] = []
+    lines = finish_session(read_session(path), merge_into(kept), within=tmp_path)
+    assert len(lines) == len(said)
+    for line, begun in zip(lines, said, strict=True):
+        assert line.startswith(begun)
+    assert kept == []  # without a note nothing is merged
+    assert read_session(path).merged
