@@ -62,7 +62,7 @@ def shares(
         whose=whose,
         agos=agos,
         origins=origins,
-        strengths=np.array([0.9 if one == strength else 0.03 for one in STRENGTHS]),
+        strengths=np.array([0.97 if one == strength else 0.01 for one in STRENGTHS]),
     )
 
 
@@ -80,7 +80,7 @@ def test_the_wind_is_as_strong_as_the_network_says_and_from_the_number_it_means(
     told = shares(EventKind.WIND, strength=strength, number=west)
     (read,) = told_beside(line, (), inputs, told, STATIONS, least=NEW)
     assert (read.kind, read.value) == (EventKind.WIND, f"{strength} 270")
-    assert 0.8 < read.share < 0.9  # of both: that it is the wind, and how strong
+    assert 0.9 < read.share < 0.95  # of both: that it is the wind, and how strong
 
 
 def test_a_wind_nobody_is_sure_of_is_none() -> None:

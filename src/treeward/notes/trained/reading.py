@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from .network import Network, Outputs
 
 # Shares of the network, measured on days that it was not trained on.
-NEW = 0.7  # from which a note is made where the rules made none
-KEPT = 0.5  # below which a doubtful note of the rules is dropped
+NEW = 0.9  # from which a note is made where the rules made none: likelier right
+KEPT = 0.7  # below which a doubtful note of the rules is dropped
 SURE_KEPT = 0.08  # and one that the rules did not doubt
 A_PHRASE = 6  # words of a line in which the rules are believed: "mark orange"; guess
 AGO = 0.5  # from which a stretch of time is how long ago a bee did it
@@ -492,11 +492,11 @@ def _share_of(event: Event, inputs: Inputs, told: Outputs) -> float | None:
 def _right(share: float) -> float:
     """Give how often notes of such a share are right: the network is over-sure.
 
-    Measured on 718 notes of 39 days that it was not trained on; of those that it gives
-    .85 half are right.
+    Measured on 769 notes of 39 days that it was not trained on; of those that it gives
+    .8 half are right.
     """
     share = min(max(share, 1e-4), 1 - 1e-4)
-    return 1 / (1 + math.exp(1.1 - 0.66 * math.log(share / (1 - share))))
+    return 1 / (1 + math.exp(0.8 - 0.53 * math.log(share / (1 - share))))
 
 
 def _likely(share: float) -> Flag:
