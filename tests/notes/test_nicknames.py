@@ -62,6 +62,7 @@ def test_a_name_with_a_capital_is_that_of_the_bee_it_was_given(
         # Whoever was there before anything was painted, or is spoken to.
         (["Are you there, Gwilym?", "I paint her white.", "Well, Gwilym."], "gwilym"),
         (["White, Gwilym, white.", "See, Gwilym, the brush."], "gwilym"),
+        (["I paint her white.", "Nice, says Gwilym.", "Tea for Gwilym."], "gwilym"),
         # Said once only, a month, and whoever everybody calls on.
         (["White for you, Wilhelmina."], "wilhelmina"),
         (["White, as in July.", "It is still July, I think."], "july"),

@@ -87,6 +87,7 @@ _MOVING = re.compile(rf"{_LED}(?:the |my |our )?(?P<name>[a-z]{{3,}}) {_MOVES}")
 LED_TO = re.compile(rf"{_LED}(?:the |my |our )?$")
 THEN_MOVES = re.compile(f" {_MOVES}")
 _NAMED_WITHIN = 5  # sentences after a colour in which its bee gets her name; guess
+_SPEAKS = r"(?:says|said|asks|asked|answers|reckons|thinks|tells|told|laughs|shouts)"
 _SHORT = 4  # words of a sentence that tells a name before the colour; guess
 _NICKNAME_MOVES = 2  # such places that make a word a bee's name; guess
 _COUNT = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -266,7 +267,7 @@ def _proper_names(
     """Learn names with capitals, told with a bee's colour or soon after she got it.
 
     "A touch of white, and I crown you Matilda"; "here is Bramble, the blue one". Who
-    was spoken of before anything was painted, and who is spoken to, is no bee.
+    was spoken of before anything was painted, who speaks and who is spoken to, is none.
     """
     places: dict[str, list[int]] = {}
     for number, one in enumerate(sentences):
@@ -275,7 +276,7 @@ def _proper_names(
     places = {
         word: where
         for word, where in places.items()
-        if len(where) > 1 and not _spoken_to(word, [sentences[at] for at in where])
+        if len(where) > 1 and not _is_person(word, [sentences[at] for at in where])
     }
     painted = {one.new: number for number, one in enumerate(sentences) if one.new}
     found = _told_as(sentences, {*places}, marks)
@@ -294,11 +295,17 @@ def _proper_names(
     return {word: mark for word, mark in found.items() if mark}
 
 
-def _spoken_to(word: str, sentences: Sequence[_Sentence]) -> bool:
-    """Tell whether a name is mostly somebody's who is spoken to: "no, Osbert, ..."."""
-    pattern = re.compile(rf", {re.escape(word)} (?:,|$)")
-    spoken = sum(1 for one in sentences if pattern.search(f"{one.text.strip()} "))
-    return 2 * spoken >= len(sentences)
+def _is_person(word: str, sentences: Sequence[_Sentence]) -> bool:
+    """Tell whether a name is somebody's who speaks, or mostly is spoken to.
+
+    "Osbert says so"; "no, Osbert, not that".
+    """
+    name = re.escape(word)
+    speaks = re.compile(rf" {name} {_SPEAKS} | {_SPEAKS} {name} ")
+    called = re.compile(rf", {name} (?:,|$)")
+    texts = [f" {one.text.strip()} " for one in sentences]
+    spoken = sum(1 for text in texts if called.search(text))
+    return 2 * spoken >= len(texts) or any(map(speaks.search, texts))
 
 
 def _told_as(
