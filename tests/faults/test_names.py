@@ -172,6 +172,7 @@ def test_a_corrected_transcript_is_read_again_under_its_name(
         take_in([mine], hunt.recordings_dir)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "place",
     mostly_slow(
@@ -268,6 +269,7 @@ def test_a_kept_line_may_hold_any_value_anywhere(kind: str, tmp_path: Path) -> N
     assert tried > 40
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "key",
     mostly_slow(["created", "file_modified", "day", "day_from"], quick=["created"]),

@@ -96,6 +96,7 @@ def crowded(two_colonies: HuntResult) -> HuntResult:
     return replace(two_colonies, stations=stations, table=table, tracks=(track,))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("draw", FIGURES, ids=NAMES)
 @pytest.mark.parametrize(
     "name",
