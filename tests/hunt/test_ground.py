@@ -22,6 +22,7 @@ from PIL import Image
 from pyproj import Transformer
 
 from cli.in_this_process import here
+from hunt.pmtiles_by_hand import archive, entry, varints
 from treeward import Hunt
 from treeward.errors import HuntError
 from treeward.hunt.ground import _Part, _tiles_of, read_ground
@@ -293,39 +294,9 @@ def test_pmtiles_lie_where_their_numbers_say(tmp_path: Path) -> None:
     assert seen(one, 300.0, 300.0) == BLUE
 
 
-def varints(*values: int) -> bytes:
-    """Write numbers as PMTiles does: seven bits a byte, the lowest first."""
-    out = b""
-    for value in values:
-        while value >= 128:
-            out += bytes([value & 127 | 128])
-            value >>= 7  # noqa: PLW2901
-        out += bytes([value])
-    return out
-
-
-def archive(
-    root: bytes,
-    *,
-    leaves: bytes = b"",
-    data: bytes = b"",
-    kind: int = 2,
-    packed: int = 2,
-) -> bytes:
-    """Put a PMTiles file together by hand (version 3 of its specification)."""
-    starts = 127, 127 + len(root), 127 + len(root) + len(leaves)
-    numbers = (
-        starts[0], len(root), 127, 0, starts[1], len(leaves), starts[2], len(data),
-        0, 0, 0,
-    )  # fmt: skip
-    head = b"PMTiles\x03" + struct.pack("<11Q", *numbers)
-    head += bytes([1, packed, 1, kind, 0, 15])  # clustered, packing, kind, zooms
-    return head.ljust(127, b"\0") + root + leaves + data
-
-
 def one_entry(run_length: int, length: int, offset: int = 0) -> bytes:
     """Write a directory of one entry, from tile 0 on: a leaf, or a run of tiles."""
-    return gzip.compress(varints(1, 0, run_length, length, offset + 1))
+    return gzip.compress(entry(run_length, length, offset))
 
 
 WHOLE = one_entry(2**40, 70)

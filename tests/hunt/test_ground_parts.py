@@ -17,6 +17,7 @@ from PIL import Image
 from pyproj import Geod, Transformer
 
 from hunt.found_world import HERE, answer, colony, off
+from hunt.pmtiles_by_hand import archive, entry
 from treeward.errors import HuntError
 from treeward.hunt.ground import (
     MOST_TILES,
@@ -571,26 +572,10 @@ def test_outlines_come_before_lines_and_say_what_they_are(tmp_path: Path) -> Non
     assert read[0].latitude_deg[:2].tolist() == [52.3, 52.3]
 
 
-def varints(*values: int) -> bytes:
-    """Write numbers as PMTiles does: seven bits a byte, the lowest first."""
-    out = b""
-    for value in values:
-        while value >= 128:
-            out += bytes([value & 127 | 128])
-            value >>= 7  # noqa: PLW2901
-        out += bytes([value])
-    return out
-
-
-def entry(run_length: int, length: int, offset: int = 0) -> bytes:
-    """Write a directory of one entry from tile 0 on: a run of tiles, or a leaf (0)."""
-    return varints(1, 0, run_length, length, offset + 1)
-
-
 ALL = 2**40  # tiles of a run: more than there are to level 19
 
 
-def archive(
+def put(
     path: Path,
     directories: Sequence[bytes],
     data: bytes,
@@ -598,16 +583,13 @@ def archive(
     zooms: tuple[int, int] = (0, 16),
     packed: int = 1,
 ) -> None:
-    """Write PMTiles 3 by hand: the root, then leaves, then tiles, nothing packed."""
+    """Write a file of a root, then leaves, then tiles, no directory packed."""
     root, leaves = directories[0], b"".join(directories[1:])
-    starts = 127, 127 + len(root), 127 + len(root) + len(leaves)
-    numbers = (
-        starts[0], len(root), 127, 0, starts[1], len(leaves), starts[2], len(data),
-        0, 0, 0,
-    )  # fmt: skip
-    head = b"PMTiles\x03" + struct.pack("<11Q", *numbers)
-    head += bytes([1, 1, packed, 2, *zooms])
-    path.write_bytes(head.ljust(127, b"\0") + root + leaves + data)
+    path.write_bytes(
+        archive(
+            root, leaves=leaves, data=data, packed=1, tiles_packed=packed, zooms=zooms
+        )
+    )
 
 
 @pytest.mark.parametrize(
@@ -620,7 +602,7 @@ def test_of_pmtiles_the_finest_level_of_few_tiles_is_drawn(
     # A lone station wants 1.4 km each way: at level 17 some 8 tiles and more each way.
     pytest.importorskip("pmtiles")
     raw = png(RED)
-    archive(tmp_path / "a.pmtiles", [entry(ALL, len(raw))], raw, zooms=zooms)
+    put(tmp_path / "a.pmtiles", [entry(ALL, len(raw))], raw, zooms=zooms)
     read = ground(tmp_path, "a.pmtiles").pictures
     sizes = [] if level is None else [2 * HALF_M / 2**level / 256]
     assert [one.affine[0] for one in read] == pytest.approx(sizes)
@@ -637,13 +619,13 @@ def test_leaves_of_pmtiles_are_followed_three_deep_and_no_deeper(
     # Each lies behind the one that it leads to, and the first behind something else.
     leaves, at = [before, tiles], len(before)
     for deep in (1, 2, 3):
-        archive(path, [entry(0, len(leaves[-1]), at), *leaves], b"12345" + raw)
+        put(path, [entry(0, len(leaves[-1]), at), *leaves], b"12345" + raw)
         (one,) = ground(tmp_path, "a.pmtiles").pictures
         assert (one.pixels == BLUE).all(), deep
         behind = at + len(leaves[-1])
         leaves.append(entry(0, len(leaves[-1]), at))
         at = behind
-    archive(path, [entry(0, len(leaves[-1]), at), *leaves], b"12345" + raw)
+    put(path, [entry(0, len(leaves[-1]), at), *leaves], b"12345" + raw)
     with pytest.raises(HuntError, match="is no PMTiles file"):
         ground(tmp_path, "a.pmtiles")
 
@@ -655,7 +637,7 @@ def test_so_much_of_pmtiles_is_read_and_no_more(
     pytest.importorskip("pmtiles")
     raw = png(RED)
     root = entry(ALL, len(raw))
-    archive(tmp_path / "a.pmtiles", [root], raw)
+    put(tmp_path / "a.pmtiles", [root], raw)
     # The one directory is read once for all tiles.
     most = len(raw) if limit == "MOST_TILE_BYTES" else len(root)
     monkeypatch.setattr(f"treeward.hunt.ground.{limit}", most)
@@ -668,6 +650,6 @@ def test_so_much_of_pmtiles_is_read_and_no_more(
 def test_packed_tiles_are_unpacked(tmp_path: Path) -> None:
     pytest.importorskip("pmtiles")
     raw = gzip.compress(png(RED))
-    archive(tmp_path / "a.pmtiles", [entry(ALL, len(raw))], raw, packed=2)
+    put(tmp_path / "a.pmtiles", [entry(ALL, len(raw))], raw, packed=2)
     (one,) = ground(tmp_path, "a.pmtiles").pictures
     assert (one.pixels == RED).all()
