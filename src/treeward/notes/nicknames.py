@@ -11,6 +11,8 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from treeward.language.dates import MONTHS
+
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
@@ -67,11 +69,10 @@ _NO_BEE = _words(
     " second third last next other another both all none some any there here and but"
     " now then number"
 )
-_NO_PROPER = _words(  # written with a capital, and no bee's
+_NO_PROPER = {*MONTHS} | _words(  # written with a capital, and no bee's
     "i god lord mr mrs miss ms dr saint st auntie aunt uncle father mother mummy daddy"
-    " mum dad gran grandad sir madam lady queen king january february march april may"
-    " june july august september october november december monday tuesday wednesday"
-    " thursday friday saturday sunday christmas easter"
+    " mum dad gran grandad sir madam lady queen king monday tuesday wednesday thursday"
+    " friday saturday sunday christmas easter"
 )
 _NEAR_NAMING = 110  # characters between a bee's painting and her naming; guess
 # What a bee does, right after her name: "Queen is off", "two has landed".
@@ -151,14 +152,14 @@ def names_given(
     proper
         Words of the text that are written with a capital wherever they stand.
     """
-    single = any_of(colours)
+    single, paints = any_of(colours), any_of(marks)
     found: dict[str, str] = {}
     for way in _CALLED:
         for match in re.finditer(way.replace("COLOUR", single), text):
             if match["name"] not in colours:
                 found.setdefault(match["name"], colours[match["colour"]])
-    sentences = _sentences(text, marks)
-    numbers = _numbered(text, sentences, marks)
+    sentences = _sentences(text, marks, paints)
+    numbers = _numbered(text, sentences, marks, paints)
     found |= {f"number {word}": mark for word, mark in numbers.items()}
     for word in set(re.findall(r"[a-z]{4,}(?:y|ie)(?= )", text)):
         stem = re.sub(r"(?:y|ie)$", "", word)
@@ -168,9 +169,9 @@ def names_given(
             found.setdefault(word, colours[way])
     no_names = {*_NO_BEE, *_NO_NAME, *NO_LOOK, *colours, *spots}
     given = _nicknames(text, sentences, no_names)
-    given |= _own_names(text, marks, {*colours})
+    given |= _own_names(text, marks, paints, {*colours})
     written = set(proper) - no_names - _NO_PROPER
-    given |= _proper_names(sentences, written, marks) | found
+    given |= _proper_names(sentences, written, marks, paints) | found
     return NamesGiven(given, numbers)
 
 
@@ -180,11 +181,11 @@ def any_of(words: Mapping[str, str]) -> str:
 
 
 def _own_names(
-    text: str, marks: Mapping[str, str], colours: set[str]
+    text: str, marks: Mapping[str, str], paints: str, colours: set[str]
 ) -> dict[str, str]:
     """Learn names given to bees as they were painted: "she's called Lady Muck"."""
     found: dict[str, str] = {}
-    colour = re.compile(rf" (?P<mark>{any_of(marks)})(?= )")
+    colour = re.compile(rf" (?P<mark>{paints})(?= )")
     for match in _NAMING.finditer(text):
         name = (match["a"] or match["b"] or match["c"]).removesuffix(" then")
         words = set(name.split())
@@ -220,8 +221,8 @@ class _Sentence:
         return self.text.split()
 
 
-def _sentences(text: str, marks: Mapping[str, str]) -> list[_Sentence]:
-    paint = re.compile(rf" (?P<mark>{any_of(marks)})(?= )")
+def _sentences(text: str, marks: Mapping[str, str], paints: str) -> list[_Sentence]:
+    paint = re.compile(rf" (?P<mark>{paints})(?= )")
     texts = re.split(r"(?<= )[.?] ", text)
     told = [{marks[m["mark"]] for m in paint.finditer(f" {one}")} for one in texts]
     found: list[_Sentence] = []
@@ -262,7 +263,10 @@ def _nicknames(
 
 
 def _proper_names(
-    sentences: Sequence[_Sentence], proper: set[str], marks: Mapping[str, str]
+    sentences: Sequence[_Sentence],
+    proper: set[str],
+    marks: Mapping[str, str],
+    paints: str,
 ) -> dict[str, str]:
     """Learn names with capitals, told with a bee's colour or soon after she got it.
 
@@ -278,8 +282,10 @@ def _proper_names(
         for word, where in places.items()
         if len(where) > 1 and not _is_person(word, [sentences[at] for at in where])
     }
+    if not places:
+        return {}
     painted = {one.new: number for number, one in enumerate(sentences) if one.new}
-    found = _told_as(sentences, {*places}, marks)
+    found = _told_as(sentences, places, marks, paints)
     for word, where in places.items():
         if word in found:
             continue
@@ -309,10 +315,13 @@ def _is_person(word: str, sentences: Sequence[_Sentence]) -> bool:
 
 
 def _told_as(
-    sentences: Sequence[_Sentence], proper: set[str], marks: Mapping[str, str]
+    sentences: Sequence[_Sentence],
+    proper: Collection[str],
+    marks: Mapping[str, str],
+    paints: str,
 ) -> dict[str, str]:
     """Read "Bramble, the blue one", "orange is Halina": of one bee wherever it is."""
-    name, colour = "(?P<name>[^ .,?]{2,})", f"(?P<mark>{any_of(marks)})"
+    name, colour = "(?P<name>[^ .,?]{2,})", f"(?P<mark>{paints})"
     first = (
         rf" {name} (?:(?:, )?(?:is|was|in|wears|wearing)|,(?: by the way ,)?"
         rf"(?: (?:that|she|it) is| the| our| my))(?: the| our| my| a| little| old)*"
@@ -343,7 +352,7 @@ def _two_coloured(said: set[str], after: Sequence[set[str]]) -> set[str]:
 
 
 def _numbered(
-    text: str, sentences: Sequence[_Sentence], marks: Mapping[str, str]
+    text: str, sentences: Sequence[_Sentence], marks: Mapping[str, str], paints: str
 ) -> dict[str, str]:
     """Learn bees that go by numbers, "number one, I gave her green": two at least."""
     found: dict[str, str] = {}
@@ -361,7 +370,7 @@ def _numbered(
             if match:
                 learn(match["n"], one.new)
     for way in _NUMBER_COLOUR:
-        for match in re.finditer(way.replace("COLOUR", any_of(marks)), text):
+        for match in re.finditer(way.replace("COLOUR", paints), text):
             learn(match["n"], marks[match["colour"]])
     if len(found) < 2 or "one" not in found:
         return {}

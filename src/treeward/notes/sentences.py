@@ -396,7 +396,7 @@ def _proper(
     text: str, owner: Sequence[int], pieces: Sequence[StreamWord]
 ) -> frozenset[str]:
     """Find the words that are written with a capital, not only as first words."""
-    first, inner, small = set[str](), set[str](), set[str]()
+    inner, small = set[str](), set[str]()
     ends = True
     for match in re.finditer(r"(?<= )[^ ]+(?= )", text):
         word, piece = match[0], pieces[owner[match.start()]]
@@ -406,7 +406,8 @@ def _proper(
         if not piece.text.startswith(word):
             continue  # "ophelia is": the second word of "Ophelia's"
         quoted = piece.raw[:1] in _QUOTES  # what another says begins with a capital
-        (first if ends or quoted else inner if piece.capital else small).add(word)
+        if not ends and not quoted:
+            (inner if piece.capital else small).add(word)
         ends = False
     return frozenset(inner - small) if len(inner) < len(small) else frozenset()
 
