@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from copy import copy
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,20 +12,17 @@ import numpy as np
 from benchmarks import narration_days as days
 from treeward.language.kinds import EventKind
 from treeward.notes.bee_names import BeeNames
-from treeward.notes.narration import parse_narration
-from treeward.notes.second_look import look_twice
 from treeward.notes.sentences import speech_of
 from treeward.notes.trained.bees import ACTIONS, MOST_BEES, Deed, Known, dial_s
 from treeward.notes.trained.inputs import (
     LINE_KINDS,
-    MOST_NUMBERS,
     STRENGTHS,
-    RuleNote,
     inputs_of,
     log_s,
     tokens_of,
 )
-from treeward.notes.trained.lines import in_lines
+from treeward.notes.trained.lines import MOST_NUMBERS, in_lines
+from treeward.notes.trained.told_again import landmarks_in
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,17 +34,17 @@ if TYPE_CHECKING:
     from treeward.notes.trained.inputs import Inputs, WordPieces
     from treeward.notes.trained.lines import Line
 
+LATER, LATER_S = 3, 20.0  # lines, seconds in which a number is mended; guess
 AGO_OFF_S = 5  # between how long ago was said and what a label says; guess
 NUMBERS = (EventKind.BEARING, EventKind.DURATION, EventKind.TIME)
 
 
 class Day:
-    """One day: its lines, what is true of each, and what the rules make of it."""
+    """One day: its lines, and what is true of each."""
 
-    def __init__(self, path: Path, book: PhraseBook, *, rules: bool) -> None:
-        days.DAYS = path.parent
-        self.name = path.stem
-        said, truths, _ = days.read_day(path.stem)
+    def __init__(self, name: str, text: str, book: PhraseBook) -> None:
+        self.name = name
+        said, truths, _ = days.read_text(text)
         self.book = days.for_day(truths, book)
         colours = self.book.colour_words
         speech, _ = speech_of(said, colours)
@@ -57,12 +55,39 @@ class Day:
         self.truths: list[list[days.Truth]] = [[] for _ in starts]
         for truth in truths:
             self.truths[_line(starts, truth.told_s)].append(truth)
-        self.rules: list[list[RuleNote]] = [[] for _ in starts]
-        self.has_rules = rules
-        if rules:
-            for event in look_twice(parse_narration(said, self.book)):
-                note = RuleNote(event.kind, event.mark, event.value, bool(event.flags))
-                self.rules[_line(starts, event.end_s or 0.0)].append(note)
+
+
+def days_in(path: Path, book: PhraseBook) -> list[Day]:
+    """Read a day, or the short recordings that one file holds."""
+    parts = days.recordings_of(path.read_text(encoding="utf-8"))
+    return [Day(f"{path.stem} {n}", part, book) for n, part in enumerate(parts)]
+
+
+def quicker(day: Day, factor: float) -> Day:
+    """Give a day in which less time goes by, as with a colony close at hand."""
+    quick = copy(day)
+    quick.lines = [
+        replace(
+            line,
+            words=[
+                replace(word, start_s=word.start_s * factor, end_s=word.end_s * factor)
+                for word in line.words
+            ],
+        )
+        for line in day.lines
+    ]
+    quick.truths = [
+        [
+            replace(
+                truth,
+                told_s=truth.told_s * factor,
+                at_s=truth.told_s * factor + truth.at_s - truth.told_s,
+            )
+            for truth in truths
+        ]
+        for truths in day.truths
+    ]
+    return quick
 
 
 def _line(starts: Sequence[float], second: float) -> int:
@@ -132,6 +157,37 @@ class _Labels:
                 self.whose[number] = at
 
 
+def truths_where_said(day: Day) -> list[list[days.Truth]]:
+    """Give what is true of each line; a number mended later where it is said.
+
+    "One ninety. ... One ninety-five, I had my thumb on it" tells 195 in its second
+    line, though it is of the first.
+    """
+    found = [list(truths) for truths in day.truths]
+    for number, truths in enumerate(day.truths):
+        for truth in truths:
+            kind, _, value = _kind_mark_value(truth)
+            if kind not in NUMBERS or _told_in(day.lines[number], kind, value):
+                continue
+            for later in range(number + 1, min(number + 1 + LATER, len(day.lines))):
+                line = day.lines[later]
+                late_s = line.start_s - day.lines[number].start_s
+                own = any(one.brief == truth.brief for one in day.truths[later])
+                if late_s <= LATER_S and not own and _told_in(line, kind, value):
+                    found[number].remove(truth)
+                    found[later].append(truth)
+                    break
+    return found
+
+
+def _told_in(line: Line, kind: EventKind, value: str) -> bool:
+    return any(
+        said.kind is kind and _same(said.value, value, kind)
+        for said in line.numbers
+        if ":" in said.value or kind is not EventKind.TIME
+    )
+
+
 def labels_of(
     inputs: Inputs, truths: Sequence[days.Truth]
 ) -> dict[str, NDArray[np.generic]]:
@@ -157,6 +213,8 @@ def labels_of(
 def _same(said: str, value: str, kind: EventKind) -> bool:
     if kind is EventKind.TIME:
         return dial_s(said) == dial_s(value)
+    if kind is EventKind.BEARING:
+        said = days.at_point(said)
     return value.split()[-1:] == [said]
 
 
@@ -164,22 +222,20 @@ def examples_of(
     day: Day,
     pieces: WordPieces,
     *,
-    rules: bool,
     noise: float,
     bare: bool = False,
-    unaided: float = 0.0,
     late: float = 0.0,
 ) -> list[dict[str, NDArray[np.generic]]]:
     """Give a day's lines as examples, each in the light of what is true before it.
 
     Of what is known before a line a share `noise` is forgotten, as it is where notes
-    are missed. `bare` takes punctuation away, as some engines do. A share `unaided` of
-    the lines is read without the rules, so that the network leans on them less. Before
-    a share `late` of them all that is known is forgotten, as where a recorder is
-    switched on in the middle of a day.
+    are missed. `bare` takes punctuation away, as some engines do. Before a share `late`
+    of them all that is known is forgotten, as where a recorder is switched on in the
+    middle of a day.
     """
     rng = np.random.default_rng(zlib.crc32(day.name.encode()))
     known, begun_s = Known(), 0.0
+    every = truths_where_said(day)
     lines = [_bare(one) for one in day.lines] if bare else day.lines
     found = []
     for number, line in enumerate(lines):
@@ -188,28 +244,19 @@ def examples_of(
             known, begun_s = Known(), line.start_s
         before = None if begins else lines[number - 1]
         after = lines[number + 1] if number + 1 < len(lines) else None
-        aided = rules and day.has_rules and rng.random() >= unaided
-        notes = [
-            replace(one, mark=known.called(one.mark))
-            for one in (day.rules[number] if aided else ())
-        ]
         places = tokens_of(line, before, after, pieces)
-        inputs = inputs_of(line, before, after, known=known, rules=notes, places=places)
+        inputs = inputs_of(line, before, after, known=known, places=places)
         arrays = dict(inputs.arrays)
         arrays["line"][1] = log_s(line.start_s - begun_s)
-        if not aided:
-            arrays["bees"][:, 37] = 0
-            arrays["bees"][:, 38] = arrays["bees"][:, 39]
-            arrays["line"][7] = 0
-        found.append(arrays | labels_of(inputs, day.truths[number]))
-        for truth in day.truths[number]:
+        found.append(arrays | labels_of(inputs, every[number]))
+        for truth in every[number]:
             if truth.free or rng.random() < noise:
                 continue
             kind, mark, value = _kind_mark_value(truth)
             if kind in ACTIONS:
                 known.do(Deed(kind, mark, truth.at_s))
             elif kind is EventKind.BEARING and value.isdecimal():
-                known.fly(mark, int(value))
+                known.fly(mark, int(value), landmarks_in(line))
             elif kind is EventKind.TIME:
                 known.tell_time(value, truth.at_s)
         if known.here and rng.random() < noise / 4:
@@ -219,7 +266,7 @@ def examples_of(
         known.speak(known.named_in(line.mentions))
         known.speak(
             _kind_mark_value(truth)[1]
-            for truth in day.truths[number]
+            for truth in every[number]
             if _kind_mark_value(truth)[0] in ACTIONS
         )
     return found

@@ -19,11 +19,11 @@ from treeward.notes.trained.inputs import (
     BEE_FEATURES,
     LINE_FEATURES,
     LINE_KINDS,
-    MOST_NUMBERS,
     NUMBER_FEATURES,
     PAIR_FEATURES,
     STRENGTHS,
 )
+from treeward.notes.trained.lines import MOST_NUMBERS
 from treeward.notes.trained.network import HEADS, QUERIES
 
 if TYPE_CHECKING:
@@ -190,7 +190,7 @@ def said(w: Weights, state: Tensor, b: Weights, *, drop: bool = False) -> list[T
         -1,
     )
     pair = F.relu(dropped(pair, 0.1) @ w["pw"] + w["pb"])
-    alive = b["bees"][..., 39] > 0
+    alive = b["bees"][..., -1] > 0
     whose = torch.where(alive[:, None], (pair @ w["po"])[..., 0], -1e9)
     whose = torch.cat([whose, number @ w["pn"]], -1)
     best = torch.where(alive[:, None, :, None], pair, 0.0).amax(2)

@@ -27,13 +27,14 @@ from treeward.notes.trained.inputs import TOKENS, WordPieces
 from treeward.notes.trained.network import Network
 
 from . import layers as net
-from .examples import Day, examples_of
+from .examples import Day, days_in, examples_of, quicker
+from .sentences import recordings
 
 PIECES = 20000  # of the vocabulary, which is in order of use
 LINES = 32  # of one step
 KEEP = 0.998  # of the mean of the weights, a step
 LATE = 0.05  # of the lines begin a recording, in every other day
-UNAIDED = 0.25  # of the lines are read without the rules
+QUICK, QUICK_OF = 0.35, 6  # how quick every sixth day goes, as near a colony
 TOLD = 200  # steps between two lines of what was lost
 TOKEN_ARRAYS = ("tokens", "segment", "inside", "pronouns")
 WIDE_ARRAYS = ("named", "beside", "at")
@@ -55,10 +56,9 @@ def vocabulary_of(folder: Path) -> tuple[list[str], Any]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("days", nargs="+", type=Path)
-    parser.add_argument(
-        "--tuned", nargs="*", default=["days"], help="rules made by these"
-    )
     parser.add_argument("--without", nargs="*", default=[], help="names left out")
+    parser.add_argument("--twice", nargs="*", default=["scenes"], help="quickly too")
+    parser.add_argument("--sentences", type=int, default=0, help="so often each")
     parser.add_argument("--base", type=Path, required=True)
     parser.add_argument("--into", type=Path, required=True)
     parser.add_argument("--layers", type=int, default=6)
@@ -82,16 +82,17 @@ def main() -> None:
         for path in sorted(folder.glob("*.txt")):
             if path.stem in a.without:
                 continue
-            tuned = folder.name in a.tuned
-            day = _day(path, book, a.kept, rules=not tuned)
             late = LATE if zlib.crc32(path.stem.encode()) % 2 else 0.0
-            found += examples_of(
-                day, pieces, rules=True, noise=0.1, unaided=UNAIDED, late=late
-            )
-            if len(path.stem) % 4 == 0:
-                found += examples_of(
-                    day, pieces, rules=False, noise=0.2, bare=True, late=LATE
-                )
+            quick = QUICK if zlib.crc32(path.stem.encode()) % QUICK_OF == 0 else 1.0
+            for day in _days(path, book, a.kept):
+                found += examples_of(quicker(day, quick), pieces, noise=0.1, late=late)
+                if folder.name in a.twice:
+                    found += examples_of(quicker(day, QUICK), pieces, noise=0.1)
+                if len(path.stem) % 4 == 0:
+                    found += examples_of(day, pieces, noise=0.2, bare=True, late=LATE)
+    if a.sentences:
+        for day in recordings(a.days[0].parent, book, a.sentences):
+            found += examples_of(day, pieces, noise=0.1)
     data = {name: np.stack([one[name] for one in found]) for name in found[0]}
     del found
     print(len(data["tokens"]), "lines", round(time.time() - begun), "s", flush=True)
@@ -111,15 +112,15 @@ def main() -> None:
     write(a.into, base, frozen, params, words)
 
 
-def _day(path: Path, book: PhraseBook, kept: Path | None, *, rules: bool) -> Day:
+def _days(path: Path, book: PhraseBook, kept: Path | None) -> list[Day]:
     at = kept / f"{path.parent.name}-{path.stem}.pickle" if kept else None
     if at and at.exists():
-        day: Day = pickle.loads(at.read_bytes())  # noqa: S301  (written below)
-        return day
-    day = Day(path, book, rules=rules)
+        days: list[Day] = pickle.loads(at.read_bytes())  # noqa: S301 (written below)
+        return days
+    days = days_in(path, book)
     if at:
-        at.write_bytes(pickle.dumps(day))
-    return day
+        at.write_bytes(pickle.dumps(days))
+    return days
 
 
 def _states(base: Any, frozen: Any, data: Any) -> Any:
