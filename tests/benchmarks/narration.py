@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.narration import parse_narration
+from treeward.notes.narration import read_narration
 from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def outcome(sentence: dict[str, Any], book: PhraseBook) -> Outcome:
         heard.insert(0, utterance(f"{mark} {did}.", EARLIER_S))
     events = [
         event
-        for event in parse_narration(heard, book)
+        for event in read_narration(heard, book).events
         if event.start_s is not None and event.start_s >= SAID_AT_S
     ]
     expected = tuple(full(text) for text in sentence["events"])

@@ -24,7 +24,6 @@ from treeward.language.phrasebook import PhraseBook
 from treeward.notes.narration import read_talk
 from treeward.notes.parser import parse_notes
 from treeward.notes.second_look import read_again
-from treeward.notes.trained.network import load_network
 from treeward.simulate.sound import (
     SPEECH_LEVEL_DBFS,
     HibariVoice,
@@ -37,7 +36,6 @@ from .hearing.speakers import Program
 from .narration_days import JUDGE, compare, read_day, whole
 
 if TYPE_CHECKING:
-    from treeward.notes.trained.network import Network
     from treeward.simulate.sound import Voice
 
     from .narration_days import Tally
@@ -78,20 +76,18 @@ def read_aloud(day: str, path: Path, snr_db: float, voice: Voice) -> None:
     soundfile.write(path, np.tanh(sound).astype(np.float32), RATE_HZ)
 
 
-def hear(
-    day: str, path: Path, book: PhraseBook, network: Network | None = None
-) -> Tally:
+def hear(day: str, path: Path, book: PhraseBook) -> Tally:
     from treeward.audio.reader import read_blocks
     from treeward.speech.recognizer import open_recognizer, transcribe
 
-    kept = path.with_suffix(".pickle")  # so that rules can be tried without hearing
+    kept = path.with_suffix(".pickle")  # so that reading can be tried without hearing
     if not kept.exists():
         heard = list(transcribe(read_blocks(path), open_recognizer(book, free=True)))
         kept.write_bytes(pickle.dumps(heard))
     utterances = pickle.loads(kept.read_bytes())  # noqa: S301 (written just here)
     notes = read_again(parse_notes(utterances, book), flag_below=DOUBT_BELOW)
     said, truths, talk = read_day(day)
-    found = read_talk(utterances, notes, book, network=network)
+    found = read_talk(utterances, notes, book)
     return compare(found.events, truths, [one.start_s for one in said], talk)
 
 
@@ -101,9 +97,7 @@ def main() -> None:
     parser.add_argument("day", nargs="*", default=JUDGE)
     parser.add_argument("--snr", type=float, default=15.0)
     parser.add_argument("--voice", default="hibari", choices=("hibari", "espeak"))
-    parser.add_argument("--rules", action="store_true", help="without the network")
     arguments = parser.parse_args()
-    network = None if arguments.rules else load_network()
     arguments.folder.mkdir(parents=True, exist_ok=True)
     book = PhraseBook.load()
     voice = voice_of(arguments.voice)
@@ -112,7 +106,7 @@ def main() -> None:
         path = arguments.folder / f"{day}_{arguments.voice}_{arguments.snr:g}.flac"
         if not path.exists():
             read_aloud(day, path, arguments.snr, voice)
-        tallies.append(hear(day, path, book, network))
+        tallies.append(hear(day, path, book))
         _tell(day, tallies[-1])
     _tell("all", whole(tallies))
 

@@ -95,7 +95,7 @@ def test_by_keyboard_enter_at_once_shows_free_words_and_the_next_saves(
     page = at_desk.page
     at_desk.walk_to(name)
     at_desk.press("c")
-    page.fill("#f-phrase", "white's back, and orange right behind her")
+    page.fill("#f-phrase", "white's back, and there's orange too")
 
     at_desk.press("Enter")
     page.wait_for_selector("#saved:has-text('once more')")

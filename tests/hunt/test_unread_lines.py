@@ -27,7 +27,6 @@ from treeward.hunt.transcription import (
 )
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.clocked import read_clocked
-from treeward.notes.flags import FlagCode
 from treeward.notes.unread import Unread
 from treeward.review.store import Left
 from treeward.speech.utterances import Utterance, WordSource, spread
@@ -176,18 +175,6 @@ def test_transcribe_says_how_many_sentences_may_tell_of_bees() -> None:
     ) in said
     assert "1 line of what was read now made no note" in "\n".join(said)
     assert "she's off" not in "\n".join(said)
-
-
-def test_which_bees_is_asked_once(tmp_path: Path) -> None:
-    hunt = started(tmp_path)
-    hunt.transcribe([transcript(tmp_path, "Three of them came back.")])
-
-    (row,) = hunt.rows()
-
-    assert [flag.sentence for flag in row.event.flags].count(
-        "which bees 'three of them' are was not said"
-    ) == 1
-    assert not [f for f in row.event.flags if f.code is FlagCode.WHICH_BEE]
 
 
 def test_lines_go_with_the_transcript_that_no_longer_holds_them(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ import pytest
 from treeward.language.dates import parse_date, read_date
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
-from treeward.notes.narration import parse_narration
+from treeward.notes.narration import read_narration
 from treeward.notes.parser import parse_typed
 from treeward.speech.utterances import Utterance, Word, WordSource
 
@@ -31,7 +31,7 @@ def narrated(text: str) -> list[Event]:
         for n, word in enumerate(text.split())
     )
     said = Utterance(words=words, start_s=3.0, end_s=words[-1].end_s)
-    return list(parse_narration([said], BOOK))
+    return list(read_narration([said], BOOK).events)
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ from treeward.notes.bee_names import BeeNames
 from treeward.notes.events import Event
 from treeward.notes.flags import FlagCode
 from treeward.notes.sentences import speech_of
-from treeward.speech.utterances import Utterance, WordSource, spread
+from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -41,12 +41,12 @@ if TYPE_CHECKING:
 MOST_LETTERS = 200  # of a sentence; a long one has 120; choice
 MOST_OFFERED = 9  # a key each
 _MOST_BEES = 3  # of those seen last, where a sentence names none; choice
-_ROW_S = 1.0  # how long the row's own note lasts beside the sentence
-_SOON_S = 5.0  # and when the sentence begins: a pronoun is of her
+_ROW_S = 1.0  # when the row's own note is said
+_SOON_S = 240.0  # and when the sentence: time for a trip, or a drink; guess
 _WORD_S = 0.4  # each; as people speak
-_UNKNOWN_BEE = frozenset({FlagCode.WHICH_BEE, FlagCode.WHICH_BEES, FlagCode.BEE_UNSAID})
 _KINDS = frozenset(kind.value for kind in EventKind)
 _MOVES = (EventKind.BACK, EventKind.AWAY)
+_CLOCK = re.compile(r"^\s*\d{1,2}[:.]\d\d\s+")  # before a typed note
 _STOPS = re.compile(r"[,;!?\"“”]|[.:](?!\d)|(?<!\w)'|'(?!\w)")
 _LED = re.compile(
     r"(?:(?:no|oh|sorry|actually|i mean|i think|make (?:that|it)|(?:that|it|she)"
@@ -130,7 +130,8 @@ class PhraseReader:
             return _of_row(phrases, own, plain=len(phrases) == 1)
         told, known = self._narrated(text)
         beside = self._beside(text, event)
-        if len(beside) > len(told) or (beside and not known):
+        more = len(beside) > len(told) and set(told) <= set(beside)
+        if beside and (more or not known):
             told = beside
         elif not known:
             told = phrases or told
@@ -144,7 +145,7 @@ class PhraseReader:
         Each the notes of one key; nine at most. `seen` are the bees that were noted
         before the line, the last one first: one is meant where the line names none.
         """
-        said = _said(_typed(text), WordSource.TEXT)
+        said = _said(_typed(text))
         speech, _ = speech_of([said], self._colours)
         named = _named(speech.text, BeeNames(self._book, speech.text, speech.proper))
         bees = named or list(dict.fromkeys(seen))[:_MOST_BEES]
@@ -159,7 +160,7 @@ class PhraseReader:
         ]
         ways = self._flown(words.split())
         found: list[tuple[TypedReading, ...]] = []
-        told, known = self._narrated(text)
+        told, known = self._narrated(_CLOCK.sub("", text))
         if known:
             found += [told, *((one,) for one in told)]
         for mark in () if named else bees:
@@ -336,47 +337,39 @@ class PhraseReader:
         return list(found)
 
     def _narrated(
-        self, text: str, before: Sequence[Event] = ()
+        self, text: str, before: Sequence[str] = ()
     ) -> tuple[tuple[TypedReading, ...], bool]:
-        """Read free speech after some notes: what it says of them, and what is new.
+        """Read free speech, said some minutes after `before`.
 
         Tells too whether it says anything, and of which bees.
         """
-        from treeward.notes.narration import read_narration, read_talk
+        from treeward.notes.narration import read_beside
 
         text = _typed(text)
         if not text.strip():
             return (), False
-        if before:
-            said = _said(text, WordSource.TALK)
-            events = read_talk([said], before, self._book).events
-        else:
-            said = _said(text, WordSource.TEXT)
-            events = read_narration([said], self._book).events
+        said = [*(_said(one, _ROW_S) for one in before), _said(text)]
         new = [
             event
-            for event in events
-            if event not in before
+            for event in read_beside(said, (), self._book)
+            if (event.end_s or 0.0) > _SOON_S
             and (event.value or KINDS[event.kind].value is not Need.MUST)
         ]
         known = all(
             (event.mark or KINDS[event.kind].mark is not Need.MUST)
-            and not any(flag.code in _UNKNOWN_BEE for flag in event.flags)
+            and not event.has(FlagCode.BEE_UNSAID)
             for event in new
         )
         return tuple(TypedReading.of(event) for event in new), known and bool(new)
 
     def _beside(self, text: str, event: Event) -> tuple[TypedReading, ...]:
         """Read free speech with the row's note before it, or with what led to it."""
-        own = replace(
-            event, start_s=0.0, end_s=_ROW_S, confidence=1.0, flags=(), alternatives=()
-        )
-        befores = [own]
+        befores = [said_in_words(event)]
         if event.mark:
-            befores += [replace(own, kind=kind, value="") for kind in _MOVES]
+            befores += [f"{event.mark} {kind}" for kind in _MOVES]
         known = (
             told
-            for told, known in (self._narrated(text, [one]) for one in befores)
+            for told, known in (self._narrated(text, [f"{one}."]) for one in befores)
             if known
         )
         return max(known, key=len, default=())
@@ -410,12 +403,12 @@ def _typed(text: str) -> str:
     return text[:MOST_LETTERS].replace("\u2019", "'")
 
 
-def _said(text: str, source: WordSource) -> Utterance:
+def _said(text: str, at_s: float = _SOON_S) -> Utterance:
     words = text.lower().split() or ["."]
-    end_s = _SOON_S + _WORD_S * len(words)
+    end_s = at_s + _WORD_S * len(words)
     return Utterance(
-        words=tuple(replace(w, source=source) for w in spread(words, _SOON_S, end_s)),
-        start_s=_SOON_S,
+        words=tuple(spread(words, at_s, end_s)),
+        start_s=at_s,
         end_s=end_s,
     )
 

@@ -148,11 +148,8 @@ def recorded_of(
     speech = hunt.file.speech
     if speech.free:
         from treeward.notes.narration import read_talk
-        from treeward.notes.trained.network import load_network
 
-        narrated = read_talk(
-            heard.utterances, others, book, recording=name, network=load_network()
-        )
+        narrated = read_talk(heard.utterances, others, book, recording=name)
         others = list(narrated.events)
         remarks = (*remarks, *(time_line(told) for told in narrated.times))
         unread = narrated.unread if speech.keep_talk else ()
@@ -173,15 +170,12 @@ def recorded_of(
 def _read_page(hunt: HuntFolder, path: Path, name: str) -> Recorded:
     """Read a transcript, or notes typed with clock times."""
     from treeward.notes.narration import read_narration
-    from treeward.notes.trained.network import load_network
 
     if path.suffix.lower() in TYPED_SUFFIXES and (
         page := typed_notes(hunt, path, name)
     ):
         return page
-    narrated = read_narration(
-        read_transcript(path), hunt.phrase_book, recording=name, network=load_network()
-    )
+    narrated = read_narration(read_transcript(path), hunt.phrase_book, recording=name)
     return Recorded(
         name=name,
         events=narrated.events,

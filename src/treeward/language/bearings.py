@@ -52,7 +52,7 @@ _COMPASS_SPELLINGS: Mapping[str, tuple[str, ...]] = {
     **{
         f"{name}{tail}": (name,)
         for name in ("north", "south", "east", "west")
-        for tail in ("erly", "wards", "ward")
+        for tail in ("erly", "wards", "ward", "bound")
     },
 }
 
@@ -82,12 +82,15 @@ class BearingReading:
         What it could be, in degrees, when in doubt.
     flags
         Why it needs a look, in words.
+    exact_deg
+        Of a compass point, before rounding.
     """
 
     deg: int | None
     used: int
     options: tuple[int, ...] = ()
     flags: tuple[str, ...] = ()
+    exact_deg: float = 0.0
 
 
 def read_compass(words: Sequence[str]) -> BearingReading | None:
@@ -109,7 +112,7 @@ def read_compass(words: Sequence[str]) -> BearingReading | None:
     if not used:
         return None
     exact = COMPASS_POINTS[name]
-    return BearingReading(deg=int(exact + 0.5), used=used)
+    return BearingReading(deg=int(exact + 0.5), used=used, exact_deg=exact)
 
 
 def read_bearing(words: Sequence[str]) -> BearingReading | None:

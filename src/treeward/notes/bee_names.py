@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import UNMARKED
 
-from .nicknames import BY_NUMBER, LED_TO, NO_LOOK, THEN_MOVES, any_of, names_given
+from .nicknames import BY_NUMBER, LED_TO, THEN_MOVES, any_of, names_given
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection
 
     from treeward.language.phrasebook import PhraseBook
 
@@ -59,24 +59,6 @@ _GROUP = re.compile(
     )
 )
 _JOIN = re.compile(r" (?:, and then|, and|, then|,|and then|and|then|plus)(?= )")
-_TWO_COLOURED = re.compile(
-    rf"(?:(?:the|my|our|that|little|madam) )*(?:two|double|bi) ?(?:colou?r(?:ed)?"
-    rf"|tones?|toned|painted|dotted|spotted)(?: {BEE})?(?= )"
-)
-# What a bee was likened to, or looked like, when she was painted.
-_EPITHETS = (
-    re.compile(rf" (?P<look>[a-z]{{3,}}) {BEE}(?= )"),
-    re.compile(
-        r" with (?:the|a|an|her|its|one) (?P<look>[a-z]{3,}) (?:wing|wings|leg|legs"
-        r"|antenna"
-        r"|back|bottom|behind|tail|abdomen|belly|stripe|stripes|face|hip|fur)(?= )"
-    ),
-    re.compile(r" like (?:a|an|the|some) (?:[a-z]+ )*?(?P<thing>[a-z]{4,}) (?=[.,])"),
-    re.compile(
-        r" (?:call|calling|named?|naming|christen) (?:her|this one|that one"
-        r"|it) (?:the )?(?:little |old )?(?P<thing>[a-z]{4,}) (?=[.,])"
-    ),
-)
 
 
 # One bee of two colours: "the blue and white one is".
@@ -112,8 +94,6 @@ class BeeNames:
     def __init__(
         self, book: PhraseBook, text: str = "", proper: Collection[str] = ()
     ) -> None:
-        self.seen: set[str] = set()  # marks noted so far
-        self._epithets: dict[str, str] = {}  # what else a bee is called, and her mark
         self.painted = book.marks_in_use  # empty: any may be
         book = replace(book, marks_in_use=frozenset())
         self._marks = dict(book.marks())
@@ -149,6 +129,14 @@ class BeeNames:
             rf"{_BEFORE}{BEE} (?:with|wearing|in) (?:the|an?|her) (?P<mark>{every})"
             rf" {_PAINT}(?= )"
         )
+        single = {way: one for way, one in self._alone.items() if "-" not in one}
+        colour = any_of(single)
+        self._halves = re.compile(
+            rf"(?:half (?P<one>{colour}) (?:, )?(?:and )?half (?P<other>{colour})"
+            rf"|(?:two|2) (?:colou?rs|dots|paints)(?: for \w+(?: \w+)?)? ,"
+            rf" (?P<one2>{colour}) and (?P<other2>{colour})"
+            r")(?= )"
+        )
         self._pronoun = re.compile(rf"(?P<pronoun>{PRONOUN})(?= )")
         self._some = re.compile(rf"(?P<pronoun>{_SOME})(?= )")
         self._plain = re.compile(
@@ -183,10 +171,20 @@ class BeeNames:
         group = _GROUP.match(text, place)
         if group:
             return self._of_group(text, place, group)
-        first = self._one(text, place)
-        if first is None or not first.mark:
+        first = self._half_and_half(text, place) or self._one(text, place)
+        if first is None or not first.mark or first.called:
             return first
         return self._joined(text, place, first)
+
+    def _half_and_half(self, text: str, place: int) -> Named | None:
+        """Read "half green, half pink" and "two colours, green and pink": one bee."""
+        match = self._halves.match(text, place)
+        if match is None:
+            return None
+        ways = match["one"] or match["one2"], match["other"] or match["other2"]
+        one, other = (self._alone[way] for way in ways)
+        mark = self._marks.get(" ".join(ways), f"{one}-{other}")
+        return Named(mark=mark, end=match.end(), full=True, called=match[0])
 
     def _of_group(self, text: str, place: int, group: re.Match[str]) -> Named:
         """Read "both", and "both white and green"."""
@@ -233,8 +231,7 @@ class BeeNames:
             set(marks) <= self.painted
         ):
             return first if first.mark in self.painted else several
-        known = set(marks) <= self.seen and first.mark not in self.seen
-        return several if known else first
+        return first
 
     def _mark_of(self, match: re.Match[str]) -> str:
         mark = self._marks[match["mark"]]
@@ -245,7 +242,7 @@ class BeeNames:
     def _one(self, text: str, place: int) -> Named | None:
         match = self._coloured.match(text, place)
         if match:
-            mark = self._in_order(self._mark_of(match))
+            mark = self._mark_of(match)
             return Named(mark=mark, end=match.end(), full=bool(match["bee"]))
         match = self._with_dot.match(text, place)
         if match:
@@ -278,50 +275,10 @@ class BeeNames:
         match = self._some.match(text, place)
         if match:
             return Named(mark="", end=match.end(), pronoun=match["pronoun"], some=True)
-        called = self._by_epithet(text, place)
         match = self._pronoun.match(text, place)
-        if called or match is None or match["pronoun"] == "he":
-            return called
-        return Named(mark="", end=match.end(), pronoun=match["pronoun"])
-
-    def _in_order(self, mark: str) -> str:
-        """Give a bee of two colours as she was named first: "white and blue" too."""
-        turned = "-".join(reversed(mark.split("-")))
-        return turned if mark not in self.seen and turned in self.seen else mark
-
-    def learn_look(self, said: str, mark: str) -> None:
-        """Learn what a bee may be called besides, from the words of her painting."""
-        for pattern in _EPITHETS:
-            for match in pattern.finditer(f" {said.strip()} . "):
-                thing = "thing" in pattern.groupindex
-                word = match["thing" if thing else "look"]
-                if word in NO_LOOK or word in self._alone:
-                    continue
-                word = word if thing else rf"{word} {BEE}"
-                other = self._epithets.get(word, mark)
-                self._epithets[word] = mark if other == mark else ""
-
-    def _by_epithet(self, text: str, place: int) -> Named | None:
-        """Read "the bauble", "the small one", "my two-coloured one"."""
-        match = _TWO_COLOURED.match(text, place)
-        two = [mark for mark in self.seen if "-" in mark]
-        mark = two[0] if match and len(two) == 1 else ""
-        if not mark and self._epithets:
-            words = "|".join(sorted(self._epithets, key=len, reverse=True))
-            match = re.compile(
-                rf"(?:the|that|my|our|this|madam) (?:[a-z]+ )?(?P<word>{words})(?= )"
-            ).match(text, place)
-            mark = next(
-                (
-                    of
-                    for word, of in self._epithets.items()
-                    if match and re.fullmatch(word, match["word"])
-                ),
-                "",
-            )
-        if match is None or not mark:
+        if match is None or match["pronoun"] == "he":
             return None
-        return Named(mark=mark, end=match.end(), full=True, called=match[0])
+        return Named(mark="", end=match.end(), pronoun=match["pronoun"])
 
     def mark_of(self, way: str) -> str:
         """Give the mark that a colour's word means."""
@@ -331,76 +288,3 @@ class BeeNames:
         """Read one bee's colour at `place`, no pronoun and no second bee."""
         found = self._one(text, place)
         return found if found and found.mark else None
-
-    def called(self, named: Named, mark: str) -> Named:
-        """Give the same words as the name of one bee."""
-        return replace(named, mark=mark, marks=(), group=0)
-
-
-class View:
-    """Which bees are at the station, as far as the notes so far tell."""
-
-    def __init__(self) -> None:
-        self.here: list[str] = []
-        self.out: list[str] = []
-        self.last = ""  # the bee that did something last
-        self.spoken = ""  # the bee named last
-        self.wanted = ""  # a bee spoken of while she was out
-        self.since_station: set[str] = set()  # bees that were seen at this station
-        self.along: dict[str, str] = {}  # where each bee flew last, as in an event
-
-    def note(self, kind: str, mark: str) -> None:
-        """Take in a note about a bee."""
-        if not mark:
-            return
-        if kind == "missed":
-            self.wanted = mark
-            return
-        self.wanted = ""
-        self.since_station.add(mark)
-        self.last = self.spoken = mark
-        if kind in {"back", "mark"}:
-            self._move(mark, self.out, self.here)
-        elif kind == "away":
-            self._move(mark, self.here, self.out)
-
-    def moved_on(self) -> None:
-        """Take in that the watching goes on elsewhere: no bee is there yet."""
-        self.out += [mark for mark in self.here if mark not in self.out]
-        self.here.clear()
-        self.since_station.clear()
-
-    @staticmethod
-    def _move(mark: str, source: list[str], target: list[str]) -> None:
-        for places in (source, target):
-            if mark in places:
-                places.remove(mark)
-        target.append(mark)
-
-    def pool(self, kind: str) -> list[str]:
-        """Give the bees that may do this, the likeliest last."""
-        return self.here if kind == "away" else self.out
-
-    def meant(self, kind: str, said: str = "") -> tuple[str, Sequence[str]]:
-        """Give the bee a pronoun means, "" when unclear, and all it could be."""
-        if kind not in {"away", "back", "missed"}:
-            return self.last, ()
-        pool = self.pool(kind)
-        could_be = tuple(reversed(pool))
-        if re.fullmatch(OTHER, said):
-            rest = [mark for mark in pool if mark != self.last]
-            return (rest[0] if len(rest) == 1 else ""), could_be
-        if kind == "back" and self.wanted in pool:
-            return self.wanted, could_be
-        if self.spoken in pool and (kind == "away" or self.spoken != self.last):
-            return self.spoken, could_be
-        if kind == "away":
-            return (pool[-1] if pool else ""), could_be
-        if kind == "back" and len(pool) > 1:
-            pool = [mark for mark in pool if mark in self.since_station]
-        return (pool[-1] if len(pool) == 1 else ""), could_be
-
-    def group(self, kind: str, number: int) -> tuple[str, ...]:
-        """Give the bees that "both" or "all" means, as many of them as are known."""
-        pool = self.pool(kind)
-        return tuple(pool if number < 0 else pool[-number:])

@@ -1,8 +1,9 @@
 """Events out of free speech, as people narrate what marked bees do.
 
 "White's just left, about two ten ... there she goes ... what's the time? Ten past
-two." Talk that is no observation makes no event; what looks like one and made none is
-listed beside the events. See `narrator` for how sentences are read.
+two." Sentences in the phrase book's own words are read by `told_plainly`, all else by
+the trained network. Talk that is no observation makes no event; what looks like one and
+made none is listed beside the events.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
-from itertools import groupby, takewhile
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, UNMARKED, EventKind, Need
@@ -19,29 +20,29 @@ from treeward.speech.utterances import Alternative, Utterance, WordSource, sprea
 from .bee_names import BeeNames
 from .events import flag_scratched
 from .flags import Flag, FlagCode
-from .narrator import Narrator
-from .sayings import TIME_ASKED
 from .sentences import speech_of
-from .trained.reading import weigh
+from .told_plainly import PlainNotes
+from .trained.findings import IN_TALK, NEW
+from .trained.network import load_network
+from .trained.reading import notes_alone, read_lines
 from .unread import TimeTold, Unread, times_told, unread_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from treeward.language.phrasebook import PhraseBook
     from treeward.speech.utterances import Word
 
     from .events import Event
-    from .sentences import Speech, StreamWord
     from .trained.network import Network
 
 A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so
-LONE_WORDS = 3  # of "five to nine"; with "it's" before it, it is a time; guess
-LINE_WORDS = 4  # heard in one go before the network adds to them; guess, by lone words
-ASKED = 60  # characters before such a time in which it was asked for; guess
+TYPED = 0.6  # share of a note that a person is asked about at once; guess
+LINE_WORDS = 2  # heard in one go before the network makes notes of it; guess
+PLAIN_WORDS = 4  # and before a note without a bee is one
+SCRATCH_S = 15.0  # from a note to the "scratch that" that takes it back; guess
 _SAME_WORD_S = 1e-6  # between the end of a word and itself
-_UNNAMED = frozenset({FlagCode.WIND_UNNAMED, FlagCode.SOUNDS_LIKE_TOO})
 # "White's in too", which engines write as a number.
 _END_TOO = re.compile(
     r"(\b(?:in|back|off|away|out|gone|down|left|landed|here)) (?:two|to)(?=[.,!]|$)"
@@ -55,13 +56,6 @@ class Narration:
     events: tuple[Event, ...] = ()
     unread: tuple[Unread, ...] = ()
     times: tuple[TimeTold, ...] = ()
-
-
-def parse_narration(
-    utterances: Iterable[Utterance], book: PhraseBook, *, recording: str = ""
-) -> list[Event]:
-    """Make events of free speech; `read_narration` without what made none."""
-    return list(read_narration(utterances, book, recording=recording).events)
 
 
 def read_narration(
@@ -83,37 +77,26 @@ def read_narration(
     recording
         Name of the recording, copied into each event.
     network
-        Weighs what the rules make of it, and adds what they miss; None for the rules
-        alone.
+        Reads what is said in other words; None for the one that ships with Treeward.
 
     Returns
     -------
     Narration
-        Events in order of time, without clock times. Doubt in words, pronouns and
-        rough values are said in the flags, and so is a mark that hunt.toml does not
-        list where it lists any.
+        Events in order of time, without clock times. What is in doubt says so in its
+        flags, and so does a mark that hunt.toml does not list where it lists any.
     """
-    said = list(utterances)
-    speech, pieces = speech_of(said, book.colour_words)
-    if not pieces:
-        return Narration()
-    narrator = Narrator(speech, pieces, book)
-    found = sorted(narrator.read(), key=lambda event: event.start_s or 0.0)
-    if network is not None:
-        names = BeeNames(book, speech.text, speech.proper)
-        found = weigh(said, found, names, book, network)
-    events = flag_scratched(
-        [
-            _painted(replace(event, recording=recording), book.marks_in_use)
-            for event in found
-        ]
-    )
-    unread = unread_lines(speech, pieces, events, narrator.names, recording=recording)
-    return Narration(
-        events=tuple(events),
-        unread=tuple(unread),
-        times=tuple(times_told(speech, pieces)),
-    )
+    return _narrated(list(utterances), (), book, network=network, recording=recording)
+
+
+def read_beside(
+    utterances: Sequence[Utterance], events: Sequence[Event], book: PhraseBook
+) -> list[Event]:
+    """Make events of sentences said after others: "she landed", of the bee noted last.
+
+    `events` tell who is here and who is out, and are not given back.
+    """
+    told = _narrated(utterances, events, book, network=None, recording="", least=TYPED)
+    return list(told.events)
 
 
 def read_talk(
@@ -142,100 +125,177 @@ def read_talk(
     Returns
     -------
     Narration
-        All events, in order of time. Those out of talk say that they were told freely;
-        "there it goes" is none where nobody knows which bee. A note that talk corrects
-        is changed and says so.
+        All events, in order of time. Those out of talk say that they were told freely.
     """
-    talk = [
-        replace(one, words=_likely_said(one.words, book))
-        for one in _between_notes(utterances)
+    network = network or load_network()
+    whole = [_as_text(one, book, network) for one in utterances]
+    between = [
+        Utterance.of(run)
+        for one, words in whole
+        for is_talk, run in _runs(one, words)
+        if is_talk
     ]
+    told = _narrated(
+        [Utterance.of(words) for _, words in whole if words],
+        (),
+        book,
+        network=network,
+        recording=recording,
+        given=events,
+    )
+    return replace(told, unread=tuple(_unread(between, told.events, book, recording)))
+
+
+def _narrated(
+    said: Sequence[Utterance],
+    heard: Sequence[Event],
+    book: PhraseBook,
+    *,
+    network: Network | None,
+    recording: str,
+    given: Sequence[Event] | None = None,
+    least: float = NEW,
+) -> Narration:
+    """Read what was said.
+
+    `heard` are notes before it, which are not given back; `given` are those among it,
+    which are: what is read beside them says that it was told freely.
+    """
+    speech, pieces = speech_of(said, book.colour_words)
+    if not pieces:
+        return Narration(events=tuple(given or ()))
+    names = BeeNames(book, speech.text, speech.proper)
+    plain = PlainNotes(speech, pieces, book, names).read()
+    if given is not None:
+        plain = [*given, *(one for one in plain if _beside(one, given))]
+        plain.sort(key=lambda event: event.start_s or 0.0)
+    read = read_lines(
+        said,
+        names,
+        book,
+        network or load_network(),
+        plain=_scratching(plain),
+        heard=heard,
+        given=given or (),
+        least_words=1 if given is None else LINE_WORDS,
+        least=least if given is None else IN_TALK,
+    )
+    sure = {_place_of(event) for event in given or ()}
+    events = [
+        event
+        if given is not None and _place_of(event) in sure
+        else _made(event, book, recording, freely=given is not None)
+        for event in read
+    ]
+    if given is not None:
+        events = [one for one in events if _place_of(one) in sure or _bee_known(one)]
+    events = flag_scratched(events) if given is None else events
+    unread = unread_lines(speech, pieces, events, names, recording=recording)
+    times = times_told(speech, pieces)
+    return Narration(events=tuple(events), unread=tuple(unread), times=tuple(times))
+
+
+def _place_of(event: Event) -> tuple[EventKind, float | None, float | None]:
+    return event.kind, event.start_s, event.end_s
+
+
+def _made(event: Event, book: PhraseBook, recording: str, *, freely: bool) -> Event:
+    event = replace(event, recording=recording)
+    if freely and not event.has(FlagCode.TOLD_FREELY):
+        event = event.flagged(Flag(FlagCode.TOLD_FREELY))
+    return _painted(event, book.marks_in_use)
+
+
+def _beside(plain: Event, given: Sequence[Event]) -> bool:
+    """Tell whether a note in the phrase book's words was not heard surely as well.
+
+    A word or two without a bee are more often none: "still", "five to nine".
+    """
+    start_s, end_s = plain.start_s or 0.0, plain.end_s or 0.0
+    again = any(
+        (one.start_s or 0.0) < end_s and start_s < (one.end_s or 0.0) for one in given
+    )
+    return not again and (bool(plain.mark) or len(plain.heard.split()) >= PLAIN_WORDS)
+
+
+def _unread(
+    talk: Sequence[Utterance], events: Sequence[Event], book: PhraseBook, recording: str
+) -> list[Unread]:
+    """List the lines of talk between notes that name a bee and made no note."""
     speech, pieces = speech_of(talk, book.colour_words)
     if not pieces:
-        return Narration(events=tuple(events))
-    timed = sorted(events, key=lambda event: event.start_s or 0.0)
-    narrator = Narrator(speech, pieces, book, timed)
-    read = narrator.read()
-    sure = [event for n, event in enumerate(read) if n in narrator.found.given]
-    free = [
-        event
-        for n, event in enumerate(read)
-        if n not in narrator.found.given and _may_be_told(event, speech, pieces)
-    ]
-    if network is not None:
-        names = BeeNames(book, speech.text, speech.proper)
-        every = [*sure, *free]
-        given = range(len(sure))
-        weighed = weigh(
-            talk,
-            every,
-            names,
-            book,
-            network,
-            given=given,
-            least_words=LINE_WORDS,
-        )
-        free = [event for event in weighed if not any(event is one for one in sure)]
-    found = [*sure, *(_told_freely(event, book, recording) for event in free)]
-    found.sort(key=lambda event: event.start_s or 0.0)
-    unread = unread_lines(speech, pieces, found, narrator.names, recording=recording)
-    return Narration(
-        events=tuple(found),
-        unread=tuple(unread),
-        times=tuple(times_told(speech, pieces)),
-    )
+        return []
+    names = BeeNames(book, speech.text, speech.proper)
+    return unread_lines(speech, pieces, events, names, recording=recording)
 
 
-def _told_freely(event: Event, book: PhraseBook, recording: str) -> Event:
-    flags = dict.fromkeys((*event.flags, Flag(FlagCode.TOLD_FREELY)))
-    freely = replace(event, recording=recording, flags=tuple(flags))
-    return _painted(freely, book.marks_in_use)
-
-
-def _may_be_told(event: Event, speech: Speech, pieces: Sequence[StreamWord]) -> bool:
-    """Tell whether words of talk are a note: its bee is known, and what it is of.
-
-    "Still" and "five to nine" alone are more often no wind, and no time, unless
-    somebody asked for the time.
-    """
-    lone = len(event.heard.split()) <= LONE_WORDS
-    if lone and any(flag.code in _UNNAMED for flag in event.flags):
-        begun_s = event.start_s or 0.0
-        starts_s = (pieces[piece].start_s for piece in speech.owner)
-        before = takewhile(lambda start_s: start_s < begun_s, starts_s)
-        first = sum(1 for _ in before)
-        return bool(TIME_ASKED.search(speech.text[max(0, first - ASKED) : first]))
+def _bee_known(event: Event) -> bool:
+    """Tell whether it is known which bee a note is of, if it has to be of one."""
     return bool(event.mark) or KINDS[event.kind].mark is not Need.MUST
 
 
-def _likely_said(words: Sequence[Word], book: PhraseBook) -> tuple[Word, ...]:
-    """Put, of all that may have been said, what is likeliest here.
+def _scratching(plain: Sequence[Event]) -> list[Event]:
+    """Doubt a "scratch that" with no note in the phrase book's words before it.
 
-    "He is red, settling down" is hardly less likely by its sound than "he is read",
-    and makes a note. The first word of what was said in one go holds all of that.
+    What else it takes back makes no note, for the network sees the words that follow;
+    a scratch in doubt takes no other note back.
     """
+    found: list[Event] = []
+    for event in plain:
+        last = found[-1] if found else None
+        late_s = (event.start_s or 0.0) - (last.end_s or 0.0) if last else math.inf
+        if event.kind is EventKind.SCRATCH and late_s > SCRATCH_S:
+            found.append(event.flagged(Flag(FlagCode.TAKES_NOTHING_BACK)))
+        else:
+            found.append(event)
+    return found
+
+
+def _as_text(
+    utterance: Utterance, book: PhraseBook, network: Network
+) -> tuple[list[bool], list[Word]]:
+    """Give an utterance's words as text, and of each whether it is talk.
+
+    Of what talk may have been it is what is likeliest here: "he is red, settling down"
+    is hardly less likely by its sound than "he is read", and makes a note. The first
+    word of what was said in one go holds all of that.
+    """
+    talk: list[bool] = []
     found: list[Word] = []
-    at = 0
+    words, at = utterance.words, 0
     while at < len(words):
-        texts = words[at].alternatives
+        is_talk = words[at].source is WordSource.TALK
+        texts = words[at].alternatives if is_talk else ()
         count = len(texts[0].text.split()) if texts else 1
         run, at = words[at : at + count], at + count
         if texts:
-            text = max(texts, key=lambda one: _worth(one, book)).text
-            said = spread(
-                _END_TOO.sub(r"\1 too", text).split(), run[0].start_s, run[-1].end_s
-            )
-            run = [replace(word, confidence=run[0].confidence) for word in said]
-        found += run
-    return tuple(found)
+            text = _END_TOO.sub(r"\1 too", _likeliest(texts, book, network))
+            said = spread(text.split(), run[0].start_s, run[-1].end_s)
+            run = tuple(replace(word, confidence=run[0].confidence) for word in said)
+        found += [replace(one, source=WordSource.TEXT, alternatives=()) for one in run]
+        talk += [is_talk] * len(run)
+    return talk, found
 
 
-def _worth(text: Alternative, book: PhraseBook) -> float:
+def _runs(
+    talk: Sequence[bool], words: Sequence[Word]
+) -> Iterator[tuple[bool, list[Word]]]:
+    """Part words where talk begins or ends."""
+    for is_talk, run in groupby(
+        zip(talk, words, strict=True), key=lambda pair: pair[0]
+    ):
+        yield is_talk, [word for _, word in run]
+
+
+def _likeliest(texts: Sequence[Alternative], book: PhraseBook, network: Network) -> str:
     """Weigh what may have been said by its sound, and by whether it makes notes."""
-    words = tuple(spread(text.text.split(), 0.0, 1.0))
-    alone = Utterance(words=words, start_s=0.0, end_s=1.0)
-    notes = sum(event.confidence for event in parse_narration([alone], book))
-    return math.log(max(text.confidence, 1e-9)) + A_NOTE * min(notes, MOST_NOTES)
+    notes = notes_alone([one.text for one in texts], book, network)
+
+    def worth(place: int) -> float:
+        told = A_NOTE * min(notes[place], MOST_NOTES)
+        return math.log(max(texts[place].confidence, 1e-9)) + told
+
+    return texts[max(range(len(texts)), key=worth)].text
 
 
 def _painted(event: Event, marks: frozenset[str]) -> Event:
@@ -273,25 +333,16 @@ def told_in_talk(
     line of a transcript, and too common in people's talk for one of a recording.
     """
     talk = _between_notes(utterances)
+    freely = [event for event in read_beside(talk, events, book) if _bee_known(event)]
     speech, pieces = speech_of(talk, book.colour_words)
+    if not pieces:
+        return ()
     names = BeeNames(book, speech.text, speech.proper)
     lines = unread_lines(speech, pieces, events, names, recording=recording)
-    before = {(event.end_s, event.kind) for event in events}
-    freely = [
-        event
-        for event in read_talk(utterances, events, book, recording=recording).events
-        if (event.end_s, event.kind) not in before and event.end_s is not None
-    ]
-    # Nobody may know yet which bee it was.
-    moves = [
-        event
-        for event in read_narration(talk, book, recording=recording).events
-        if event.kind in {EventKind.AWAY, EventKind.BACK}
-    ]
     found = [
         line
         for line in lines
-        if line.marks or any(_tells(line, event) for event in (*freely, *moves))
+        if line.marks or any(_tells(line, event) for event in freely)
     ]
     for event in freely:
         if not any(_tells(line, event) for line in found):

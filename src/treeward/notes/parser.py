@@ -396,6 +396,15 @@ def parse_notes(
     return flag_scratched(marks_of_bearings(events))
 
 
+def notes_of(pieces: Sequence[StreamWord], lexicon: Lexicon) -> list[Event] | None:
+    """Make events of words that are notes from the first to the last; else None."""
+    spans = _Finder(pieces, lexicon).spans()
+    if not spans or sum(span.last - span.first for span in spans) < len(pieces):
+        return None
+    events = [_event(pieces, span, "", 0.0) for span in spans]
+    return marks_of_bearings(events)
+
+
 _WORD_S = 0.3  # a pace at which written words count as one breath
 
 

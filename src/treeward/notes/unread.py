@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Literal
 from treeward.language.dates import MONTHS
 from treeward.language.kinds import EventKind
 
-from .narrated_durations import stretch_of_time
 from .sentences import place_after, words_from
+from .time_spans import stretch_of_time
 from .values import bearing_value, time_value
 
 if TYPE_CHECKING:
@@ -262,7 +262,13 @@ def _left_out(sentence: _Sentence, own: Sequence[_Span], names: BeeNames) -> boo
     That is a bee of which nothing is noted there, another's coming or going, or where
     one that left flew.
     """
-    inside = {index for span in own for index in range(span.first, span.end)}
+    whole = [span for span in own if span.first <= sentence.first]  # read as a line
+    inside = {
+        index
+        for span in own
+        for index in range(span.first, span.end)
+        if span not in whole
+    }
     noted = {mark for span in own for mark in _marks_of(span.event)}
     text = _without(sentence, inside)
     said = [names.mark_of(match[0].strip()) for match in names.word.finditer(text)]
@@ -275,9 +281,10 @@ def _left_out(sentence: _Sentence, own: Sequence[_Span], names: BeeNames) -> boo
         if value and (value.text or value.options):
             return not _UNIT.match(text, place_after(text, match.end(), value.used))
     clauses = _CLAUSE.split(text)
-    if any(
+    others = (
         _ANOTHER.search(c) and (_WENT.search(c) or _CAME.search(c)) for c in clauses
-    ):
+    )
+    if not whole and any(others):
         return True
     told = [clause for clause in clauses if _BEE.search(clause)]
     went = not _ONE_LEFT & kinds and any(_WENT.search(clause) for clause in told)

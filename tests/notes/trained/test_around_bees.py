@@ -13,18 +13,17 @@ from treeward.language.phrasebook import PhraseBook
 from treeward.notes.bee_names import BeeNames
 from treeward.notes.events import Event
 from treeward.notes.narration import read_narration
-from treeward.notes.trained.around_bees import told_beside, wind_in, wind_mended
+from treeward.notes.trained.around_bees import told_beside, wind_in
 from treeward.notes.trained.bees import ACTIONS, MOST_BEES, Known
+from treeward.notes.trained.findings import NEW, agos
 from treeward.notes.trained.inputs import (
     LINE_KINDS,
-    MOST_NUMBERS,
     STRENGTHS,
     inputs_of,
     tokens_of,
 )
-from treeward.notes.trained.lines import in_lines
+from treeward.notes.trained.lines import MOST_NUMBERS, in_lines
 from treeward.notes.trained.network import Outputs, load_network
-from treeward.notes.trained.reading import NEW, _agos
 from treeward.notes.values import Lexicon
 from treeward.speech.utterances import Utterance, spread
 
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from treeward.notes.trained.lines import Line
 
 BOOK = replace(PhraseBook.load(), stations={"lime kiln": ("lime kiln",)})
-STATIONS = Lexicon.of(BOOK).stations
+LEXICON = Lexicon.of(BOOK)
 
 
 def laid_out(said: str) -> tuple[Line, Inputs]:
@@ -43,7 +42,7 @@ def laid_out(said: str) -> tuple[Line, Inputs]:
     places = tokens_of(line, None, None, load_network().pieces)
     known = Known()
     known.speak(["red"])
-    return line, inputs_of(line, None, None, known=known, rules=(), places=places)
+    return line, inputs_of(line, None, None, known=known, places=places)
 
 
 def shares(
@@ -78,35 +77,31 @@ def test_the_wind_is_as_strong_as_the_network_says_and_from_the_number_it_means(
     line, inputs = laid_out("It comes up out of the west now, does it not, the wind.")
     west = numbered(inputs, EventKind.BEARING, "270")
     told = shares(EventKind.WIND, strength=strength, number=west)
-    (read,) = told_beside(line, (), inputs, told, STATIONS, least=NEW)
+    (read,) = told_beside(line, (), inputs, told, LEXICON, least=NEW)
     assert (read.kind, read.value) == (EventKind.WIND, f"{strength} 270")
     assert 0.9 < read.share < 0.95  # of both: that it is the wind, and how strong
 
 
 def test_a_wind_nobody_is_sure_of_is_none() -> None:
-    _, inputs = laid_out("Some wind or other, who can say.")
+    line, inputs = laid_out("Some wind or other, who can say.")
     told = replace(shares(EventKind.WIND), strengths=np.full(len(STRENGTHS), 0.25))
-    assert wind_in(inputs, told) is None
+    assert wind_in(line, inputs, told, LEXICON.wind) is None
 
 
-def test_the_wind_of_the_rules_keeps_where_it_is_from() -> None:
-    _, inputs = laid_out("The wind's away down to a breath, still southerly.")
-    rules = Event(kind=EventKind.WIND, value="calm 180 true", start_s=0.0, end_s=3.0)
-    read = wind_in(inputs, shares(EventKind.WIND, strength="light"))
-    assert wind_mended(rules, read).value == "light 180 true"
-    assert wind_mended(rules, None) == rules
+def test_a_word_of_the_phrase_book_tells_how_strong_the_wind_is() -> None:
+    line, inputs = laid_out("Moderate, I'd say, the wind.")
+    told = replace(shares(EventKind.WIND), strengths=np.full(len(STRENGTHS), 0.25))
+    read = wind_in(line, inputs, told, LEXICON.wind)
+    assert read is not None
+    assert read.value == "moderate"
 
 
 def test_a_station_of_the_hunt_is_found_amid_other_words() -> None:
     line, inputs = laid_out("We've set up by the old lime kiln, dish on the wall.")
-    found = told_beside(
-        line, (), inputs, shares(EventKind.STATION), STATIONS, least=NEW
-    )
+    found = told_beside(line, (), inputs, shares(EventKind.STATION), LEXICON, least=NEW)
     assert ("station", "lime kiln") in [(str(one.kind), one.value) for one in found]
     line, inputs = laid_out("We've set up by the old quarry, dish on the wall.")
-    found = told_beside(
-        line, (), inputs, shares(EventKind.STATION), STATIONS, least=NEW
-    )
+    found = told_beside(line, (), inputs, shares(EventKind.STATION), LEXICON, least=NEW)
     assert not [one for one in found if one.kind is EventKind.STATION]
 
 
@@ -120,7 +115,7 @@ def test_a_station_of_the_hunt_is_found_amid_other_words() -> None:
 )
 def test_a_date_is_found_amid_other_words(said: str, value: str) -> None:
     line, inputs = laid_out(said)
-    found = told_beside(line, (), inputs, shares(EventKind.DATE), STATIONS, least=NEW)
+    found = told_beside(line, (), inputs, shares(EventKind.DATE), LEXICON, least=NEW)
     dates = [one.value for one in found if one.kind is EventKind.DATE]
     assert dates == ([value] if value else [])
 
@@ -129,7 +124,7 @@ def test_what_a_note_tells_already_is_not_told_again() -> None:
     line, inputs = laid_out("By the lime kiln we are.")
     noted = Event(kind=EventKind.STATION, value="lime kiln", start_s=0.0, end_s=3.0)
     found = told_beside(
-        line, [noted], inputs, shares(EventKind.STATION), STATIONS, least=NEW
+        line, [noted], inputs, shares(EventKind.STATION), LEXICON, least=NEW
     )
     assert EventKind.STATION not in [one.kind for one in found]
 
@@ -137,9 +132,9 @@ def test_what_a_note_tells_already_is_not_told_again() -> None:
 def test_a_stretch_of_time_may_be_how_long_ago_it_was() -> None:
     line, inputs = laid_out("Red went off while I was pouring, twenty seconds, maybe.")
     number = numbered(inputs, EventKind.DURATION, "20")
-    (ago,) = _agos(line, inputs, shares(number=number))
+    (ago,) = agos(line, inputs, shares(number=number))
     assert (ago.mark, ago.ago_s, ago.words) == ("red", 20.0, "twenty seconds,")
-    assert not _agos(line, inputs, shares())
+    assert not agos(line, inputs, shares())
 
 
 @pytest.mark.parametrize(

@@ -41,9 +41,7 @@ def laid_out(said: Sequence[str], number: int, known: Known) -> tuple[Places, In
     before = lines[number - 1] if number else None
     after = lines[number + 1] if number + 1 < len(lines) else None
     places = tokens_of(lines[number], before, after, net.load_network().pieces)
-    return places, inputs_of(
-        lines[number], before, after, known=known, rules=(), places=places
-    )
+    return places, inputs_of(lines[number], before, after, known=known, places=places)
 
 
 def out_and_here(out: str, here: str) -> Known:

@@ -6,38 +6,35 @@ line, and how strong the wind is the network tells too.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import re
 from typing import TYPE_CHECKING
 
 from treeward.language.dates import read_date
 from treeward.language.kinds import EventKind
 from treeward.notes.values import longest
 
+from .findings import Finding
 from .inputs import LINE_KINDS, STRENGTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from treeward.notes.events import Event
+    from treeward.notes.values import Lexicon
 
     from .inputs import Inputs
     from .lines import Line
     from .network import Outputs
 
-    Stations = Mapping[tuple[str, ...], str]  # ways of saying, and the station
+    Ways = Mapping[tuple[str, ...], str]  # ways of saying, and what they mean
 
 BLOWS = 0.8  # share from which the strength of the wind is taken from the network
 FROM = 0.5  # and from which a number is where it comes from
+_NORTHS = frozenset({"true", "magnetic"})
+_ANOTHER_DAY = re.compile(
+    r" (?:was|were|since|last|until|till|before|born|next|every|each)(?= )"
+)
 _LINKS = frozenset({"the", "a", "of", "o", "and", "in"})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Beside:
-    """A value told in a line, of a kind that is of no bee, and how likely it is."""
-
-    kind: EventKind
-    value: str
-    share: float
 
 
 def share_of_kind(told: Outputs, kind: EventKind) -> float:
@@ -45,55 +42,57 @@ def share_of_kind(told: Outputs, kind: EventKind) -> float:
     return float(told.kinds[LINE_KINDS.index(kind)])
 
 
-def wind_in(inputs: Inputs, told: Outputs) -> Beside | None:
-    """Read how strong the wind is and where it comes from; None where unsure."""
+def wind_in(line: Line, inputs: Inputs, told: Outputs, winds: Ways) -> Finding | None:
+    """Read how strong the wind is and where it comes from; None where unsure.
+
+    Where the network is unsure of its strength, a word of the phrase book tells it.
+    """
     strongest = int(told.strengths.argmax())
-    sure = float(told.strengths[strongest])
+    sure, strength = float(told.strengths[strongest]), STRENGTHS[strongest]
     if sure < BLOWS:
-        return None
+        named = _longest_in(line, winds)
+        if named is None:
+            return None
+        sure, strength = 1.0, named
     origins = [
-        (float(share), one.value)
+        (float(share), f"{one.value} {one.more if one.more in _NORTHS else ''}".strip())
         for one, share in zip(inputs.said, told.origins, strict=False)
         if one.kind is EventKind.BEARING and share >= FROM
     ]
     origin = max(origins, default=(0.0, ""))[1]
-    value = " ".join(filter(None, (STRENGTHS[strongest], origin)))
+    value = " ".join(filter(None, (strength, origin)))
     share = sure * share_of_kind(told, EventKind.WIND)
-    return Beside(kind=EventKind.WIND, value=value, share=share)
+    return Finding(kind=EventKind.WIND, value=value, share=share)
 
 
-def wind_mended(event: Event, read: Beside | None) -> Event:
-    """Give the wind as the network reads it, where the rules read another strength.
-
-    Where it comes from stays as the rules have it, if they have it.
-    """
-    if read is None:
-        return event
-    strength, _, origin = read.value.partition(" ")
-    _, _, before = event.value.partition(" ")
-    return replace(event, value=" ".join(filter(None, (strength, before or origin))))
-
-
-def station_in(line: Line, stations: Stations, told: Outputs) -> Beside | None:
+def station_in(line: Line, stations: Ways, told: Outputs) -> Finding | None:
     """Read the name of a known station, the longest there is."""
-    words = [word.lower() for word in line.bare_words]
-    found = [longest(stations, words[place:]) for place in range(len(words))]
-    named = max(filter(None, found), key=lambda one: one[1], default=None)
+    named = _longest_in(line, stations)
     if named is None:
         return None
     share = share_of_kind(told, EventKind.STATION)
-    return Beside(kind=EventKind.STATION, value=named[0], share=share)
+    return Finding(kind=EventKind.STATION, value=named, share=share)
 
 
-def date_in(line: Line, told: Outputs) -> Beside | None:
-    """Read the first date of a line."""
+def _longest_in(line: Line, ways: Ways) -> str | None:
+    """Give what the longest of these ways of saying in a line means."""
+    words = [word.lower() for word in line.bare_words]
+    found = [longest(ways, words[place:]) for place in range(len(words))]
+    named = max(filter(None, found), key=lambda one: one[1], default=None)
+    return named[0] if named else None
+
+
+def date_in(line: Line, told: Outputs) -> Finding | None:
+    """Read the first date of a line, unless it is another day's than today."""
+    if _ANOTHER_DAY.search(f" {' '.join(line.bare_words).lower()} "):
+        return None
     words = [word.lower().replace("-", " ") for word in line.bare_words]
     words = [part for word in words for part in word.split() if part not in _LINKS]
     for place in range(len(words)):
         reading = read_date(words[place:])
         if reading and reading.value:
             share = share_of_kind(told, EventKind.DATE)
-            return Beside(kind=EventKind.DATE, value=reading.value, share=share)
+            return Finding(kind=EventKind.DATE, value=reading.value, share=share)
     return None
 
 
@@ -102,15 +101,15 @@ def told_beside(
     found: Sequence[Event],
     inputs: Inputs,
     told: Outputs,
-    stations: Stations,
+    lexicon: Lexicon,
     *,
     least: float,
-) -> list[Beside]:
+) -> list[Finding]:
     """Give what a line tells beside bees and no note has yet, as likely as `least`."""
     noted = {event.kind for event in found}
-    readers: dict[EventKind, Callable[[], Beside | None]] = {
-        EventKind.WIND: lambda: wind_in(inputs, told),
-        EventKind.STATION: lambda: station_in(line, stations, told),
+    readers: dict[EventKind, Callable[[], Finding | None]] = {
+        EventKind.WIND: lambda: wind_in(line, inputs, told, lexicon.wind),
+        EventKind.STATION: lambda: station_in(line, lexicon.stations, told),
         EventKind.DATE: lambda: date_in(line, told),
     }
     read = [  # most lines tell of none of it, and are not searched

@@ -36,6 +36,8 @@ class Known:
     was_out_s: dict[str, float] = field(default_factory=dict)
     bearing_deg: dict[str, int] = field(default_factory=dict)
     last_bearing_deg: int | None = None
+    landmarks: dict[str, int] = field(default_factory=dict)  # and where, in degrees
+    points: dict[int, str] = field(default_factory=dict)  # "sw" of 225, if told so
     clock: tuple[float, float] | None = None  # seconds on the dial, told at second
     spoken: list[str] = field(default_factory=list)  # the last one last
     done: Deed | None = None
@@ -56,9 +58,18 @@ class Known:
             self.here[mark] = True
         self.done = self.last[mark] = deed
 
-    def fly(self, mark: str, bearing_deg: int) -> None:
-        """Take in which way a bee flew."""
+    def fly(
+        self,
+        mark: str,
+        bearing_deg: int,
+        landmarks: Iterable[str] = (),
+        *,
+        point: str = "",
+    ) -> None:
+        """Take in which way a bee flew, and the landmarks told with it."""
         self.last_bearing_deg = bearing_deg
+        self.points[bearing_deg] = point
+        self.landmarks.update(dict.fromkeys(landmarks, bearing_deg))
         if mark:
             self.bearing_deg[mark] = bearing_deg
 
@@ -74,9 +85,15 @@ class Known:
             self.spoken.append(mark)
 
     def called(self, mark: str) -> str:
-        """Take "yellow" for "yellow thorax" where that is the only yellow bee."""
+        """Take "yellow" for "yellow thorax" where that is the only yellow bee.
+
+        And "white-blue" for the bee that was noted as "blue-white".
+        """
         if not mark or mark in self.here:
             return mark
+        turned = "-".join(reversed(mark.split("-")))
+        if turned in self.here:
+            return turned
         like = [one for one in self.here if one.partition(" ")[0] == mark]
         return like[0] if len(like) == 1 else mark
 

@@ -16,7 +16,8 @@ import numpy as np
 from treeward.language.kinds import EventKind
 
 from .bees import ACTIONS, DIAL_S, MOST_BEES, Known, dial_s
-from .lines import with_spots
+from .lines import MOST_NUMBERS, Refers, with_spots
+from .told_again import numbers_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -27,14 +28,13 @@ if TYPE_CHECKING:
 
 TOKENS = 96  # of one line with what stands around it
 BEFORE, AFTER = 28, 20  # pieces of the line before, words of the line after
-MOST_NUMBERS = 8  # readings of numbers looked at in one line
 NUMBER_KINDS = (EventKind.BEARING, EventKind.DURATION, EventKind.TIME)
 LINE_KINDS = (
     *(EventKind.PAUSE, EventKind.RESUME, EventKind.STATION),
     *(EventKind.WIND, EventKind.DATE),
 )
 STRENGTHS = ("calm", "light", "moderate", "strong")  # of the wind
-BEE_FEATURES, NUMBER_FEATURES, PAIR_FEATURES, LINE_FEATURES = 40, 12, 10, 16
+BEE_FEATURES, NUMBER_FEATURES, PAIR_FEATURES, LINE_FEATURES = 33, 16, 8, 2
 _PUNCTUATION = re.compile(r"([^\w\s])")
 
 
@@ -74,28 +74,13 @@ class WordPieces:
 
 
 @dataclass(frozen=True, slots=True)
-class RuleNote:
-    """What the rules made of a line: kind, bee and value, and whether in doubt."""
-
-    kind: EventKind
-    mark: str
-    value: str
-    doubtful: bool
-
-    @property
-    def weight(self) -> float:
-        """How much it counts."""
-        return 0.5 if self.doubtful else 1.0
-
-
-@dataclass(frozen=True, slots=True)
 class Inputs:
     """One line for the network; arrays of tokens, bees (B), numbers (N) and pairs.
 
     `tokens`, `segment` (T): word pieces, and 1 for those of the line itself. `inside`,
     `pronouns` (T). `named`, `beside` (B, T): where a bee is named, in the line and
-    around it. `bees` (B, 40), `at` (N, T), `numbers` (N, 12), `pairs` (N, B, 10),
-    `line` (16).
+    around it. `bees` (B, 33), `at` (N, T), `numbers` (N, 16), `pairs` (N, B, 8),
+    `line` (2).
     """
 
     marks: list[str]
@@ -170,13 +155,12 @@ def inputs_of(
     after: Line | None,
     *,
     known: Known,
-    rules: Sequence[RuleNote],
     places: Places,
 ) -> Inputs:
     """Make the network's inputs of a line, given what is known before it."""
     line = with_spots(line, set(known.here))
     marks = known.may_be(line, after)
-    said = line.numbers[:MOST_NUMBERS]
+    said = numbers_of(line, known)
     pronouns, inside = np.zeros(TOKENS, bool), np.zeros(TOKENS, bool)
     inside[_run(places.own, places.own)] = True
     for one in line.mentions:
@@ -199,18 +183,18 @@ def inputs_of(
     )
     bees = np.zeros((MOST_BEES, BEE_FEATURES), np.float32)
     for place, mark in enumerate(marks):
-        bees[place] = _bee(mark, known, around, rules)
+        bees[place] = _bee(mark, known, around)
     at = np.zeros((MOST_NUMBERS, TOKENS), bool)
     numbers = np.zeros((MOST_NUMBERS, NUMBER_FEATURES), np.float32)
     pairs = np.zeros((MOST_NUMBERS, MOST_BEES, PAIR_FEATURES), np.float32)
     for place, number in enumerate(said):
         run = _run(number.words, places.own)
         at[place, run] = True
-        numbers[place] = _number(number, line.numbers, known, line.start_s)
+        numbers[place] = _number(number, said, known, line.start_s)
         for bee, mark in enumerate(marks):
             ahead = run[0] - first[mark] if run and mark in first else None
             pairs[place, bee] = _pair(
-                number, mark, ahead, known=known, at_s=line.start_s, rules=rules
+                number, mark, ahead, known=known, at_s=line.start_s
             )
     arrays: dict[str, NDArray[np.generic]] = {
         "tokens": places.tokens,
@@ -223,7 +207,7 @@ def inputs_of(
         "at": at,
         "numbers": numbers,
         "pairs": pairs,
-        "line": _whole(gap_s, line.start_s, rules),
+        "line": np.array([log_s(gap_s), log_s(line.start_s)], np.float32),
     }
     return Inputs(marks, said, arrays)
 
@@ -243,16 +227,6 @@ def _where_named(
     return named, first
 
 
-def _whole(gap_s: float, at_s: float, rules: Sequence[RuleNote]) -> NDArray[np.float32]:
-    """Give what is known of the line as a whole."""
-    found = np.zeros(LINE_FEATURES, np.float32)
-    found[0], found[1], found[7] = log_s(gap_s), log_s(at_s), 1
-    for note in rules:
-        if note.kind in LINE_KINDS:
-            found[2 + LINE_KINDS.index(note.kind)] = 1
-    return found
-
-
 def _run(words: Iterable[int], places: Mapping[int, list[int]]) -> list[int]:
     return [at for word in words for at in places.get(word, ())]
 
@@ -270,9 +244,7 @@ class _Around:
     gap_s: float
 
 
-def _bee(
-    mark: str, known: Known, around: _Around, rules: Sequence[RuleNote]
-) -> NDArray[np.float32]:
+def _bee(mark: str, known: Known, around: _Around) -> NDArray[np.float32]:
     """Give what is known of a bee, by place in the array."""
     found = np.zeros(BEE_FEATURES, np.float32)
     here = [one for one, is_here in known.here.items() if is_here]
@@ -299,12 +271,7 @@ def _bee(
         found[28] = at_s - known.left_s[mark] == longest_s
     found[29] = log_s(around.gap_s)
     found[30] = log_s(at_s - known.done.at_s) if known.done else 1
-    for note in rules:
-        if note.kind in ACTIONS:
-            found[36] = 1
-            if note.mark == mark:
-                found[32 + ACTIONS.index(note.kind)] = note.weight
-    found[37] = found[39] = 1  # the rules have read it; there is such a bee
+    found[32] = 1  # there is such a bee
     return found
 
 
@@ -329,6 +296,9 @@ def _number(
             found[10] = _turn(deg, known.last_bearing_deg) < 25
     if number.kind is EventKind.DURATION:
         found[11] = int(number.value) / 600
+    found[12] = number.stretched
+    if number.refers:
+        found[13 + list(Refers).index(number.refers)] = 1
     return found
 
 
@@ -339,7 +309,6 @@ def _pair(
     *,
     known: Known,
     at_s: float,
-    rules: Sequence[RuleNote],
 ) -> NDArray[np.float32]:
     """Give how a number suits a bee: her time out, her way, where she is named."""
     found = np.zeros(PAIR_FEATURES, np.float32)
@@ -355,23 +324,8 @@ def _pair(
         found[4:6] = near, 1
     if ahead is not None:
         found[6:8] = math.tanh(ahead / 10), 1
-    for note in rules:
-        same_kind = note.kind is number.kind
-        if same_kind and holds_number(note.value, number.kind, number.value):
-            found[8] = note.weight
-            if note.mark == mark or number.kind is EventKind.TIME:
-                found[9] = note.weight
     return found
 
 
 def _turn(one_deg: int, other_deg: int) -> float:
     return abs((one_deg - other_deg + 180) % 360 - 180)
-
-
-def holds_number(value: str, kind: EventKind, number: str) -> bool:
-    """Tell whether the value of a note of this kind holds a reading of a number."""
-    if not value:
-        return False
-    if kind is EventKind.TIME:
-        return dial_s(number) == dial_s(value)
-    return number in value.split()

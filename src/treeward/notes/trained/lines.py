@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from treeward.notes.narrated_durations import ago_at
+from treeward.language.kinds import EventKind
 from treeward.notes.sentences import speech_of
+from treeward.notes.time_spans import ago_at
 from treeward.speech.utterances import Utterance
 
 from .said_values import values_at
@@ -15,12 +17,12 @@ from .said_values import values_at
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from treeward.language.kinds import EventKind
     from treeward.notes.bee_names import BeeNames
     from treeward.notes.flags import Flag
     from treeward.notes.sentences import Speech, StreamWord
     from treeward.speech.utterances import Word
 
+MOST_NUMBERS = 12  # readings of numbers looked at in one line
 LONGEST = 40  # words of one line; longer utterances are parted at their sentences
 
 
@@ -36,13 +38,35 @@ class Mention:
     group: bool = False
 
 
+class Refers(StrEnum):
+    """What of a reading was told before: the hour, a way flown, where a landmark is."""
+
+    HOUR = "hour"
+    SAME_WAY = "same way"
+    LANDMARK = "landmark"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NumberSaid:
-    """A reading of a number in a line, by kind; see `said_values`."""
+    """A reading of a number in a line, by kind; see `said_values`.
+
+    `span` is where it stands in the text of all lines; `stretched` and `more` are as of
+    `said_values.SaidValue`.
+    """
 
     kind: EventKind
     value: str
     words: tuple[int, ...]
+    span: tuple[int, int] = (0, 0)
+    stretched: bool = False
+    refers: Refers | None = None
+    more: str = ""
+
+    @property
+    def written(self) -> str:
+        """The value as a note holds it: "225 sw", "away 372", "10:22"."""
+        kind = "away " if self.kind is EventKind.DURATION else ""
+        return f"{kind}{self.value} {self.more}".strip()
 
 
 @dataclass(slots=True, kw_only=True)
@@ -139,7 +163,7 @@ class _Reader:
                 self._ago(place)
             place = end + 1
         for line in self.lines:
-            line.numbers = [one for one in line.numbers if not _inside(one, line)]
+            line.numbers = _told_apart(line.numbers)
 
     def _where(self, start: int, end: int) -> tuple[Line, tuple[int, ...]]:
         first, last = self.speech.pieces_between(start, end)
@@ -164,24 +188,41 @@ class _Reader:
         for said in values_at(self.speech.text, place):
             line, words = self._where(said.start, said.end)
             line.numbers.append(
-                NumberSaid(kind=said.kind, value=said.value, words=words)
+                NumberSaid(
+                    kind=said.kind,
+                    value=said.value,
+                    words=words,
+                    span=(said.start, said.end),
+                    stretched=said.stretched,
+                    more=said.more,
+                )
             )
 
     def _ago(self, place: int) -> None:
         ago = ago_at(self.speech.text, place)
-        if ago and ago.ago_s:
-            line, _ = self._where(place, place + 1)
-            if not line.ago_s:
-                line.ago_s, line.ago_flags = ago.ago_s, ago.flags
+        line, _ = self._where(place, place + 1)
+        if ago and not line.ago_s:
+            line.ago_s, line.ago_flags = ago[0], (ago[1],)
 
 
-def _inside(one: NumberSaid, line: Line) -> bool:
-    """Tell whether a reading is part of a longer one of its kind."""
-    return any(
-        set(one.words) < set(other.words)
-        for other in line.numbers
-        if other.kind is one.kind
-    )
+def _told_apart(numbers: Sequence[NumberSaid]) -> list[NumberSaid]:
+    """Leave out what is part of a longer reading of its kind, or says no more."""
+
+    def part(one: NumberSaid) -> bool:
+        return any(
+            other.kind is one.kind
+            and other.stretched <= one.stretched
+            and other.span != one.span
+            and other.span[0] <= one.span[0]
+            and one.span[1] <= other.span[1]
+            for other in numbers
+        )
+
+    whole = [one for one in numbers if not part(one)]
+    plain = [one for one in whole if not one.stretched]
+    rest = [one for one in whole if one.stretched]
+    chosen = [*plain, *rest][:MOST_NUMBERS]
+    return [one for one in whole if one in chosen]
 
 
 def with_spots(line: Line, known: set[str]) -> Line:

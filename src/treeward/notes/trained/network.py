@@ -18,7 +18,8 @@ from treeward.files import free_speech_path
 from treeward.language.kinds import EventKind
 
 from .bees import MOST_BEES
-from .inputs import LINE_KINDS, MOST_NUMBERS, WordPieces
+from .inputs import LINE_KINDS, WordPieces
+from .lines import MOST_NUMBERS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -168,7 +169,7 @@ class Network:
             -1,
         )
         pair = _relu(pair @ w["pw"] + w["pb"])
-        alive = bees[:, 39] > 0
+        alive = bees[:, -1] > 0
         whose = np.where(alive, (pair @ w["po"])[..., 0], NO)
         whose = np.concatenate([whose, number @ w["pn"]], -1)
         best = np.where(alive[None, :, None], pair, 0).max(1)
