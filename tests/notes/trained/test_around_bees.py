@@ -15,7 +15,7 @@ from treeward.notes.events import Event
 from treeward.notes.narration import read_narration
 from treeward.notes.trained.around_bees import told_beside, wind_in
 from treeward.notes.trained.bees import ACTIONS, MOST_BEES, Known
-from treeward.notes.trained.findings import NEW, agos
+from treeward.notes.trained.findings import BESIDE, NEW, agos
 from treeward.notes.trained.inputs import (
     LINE_KINDS,
     STRENGTHS,
@@ -77,7 +77,7 @@ def test_the_wind_is_as_strong_as_the_network_says_and_from_the_number_it_means(
     line, inputs = laid_out("It comes up out of the west now, does it not, the wind.")
     west = numbered(inputs, EventKind.BEARING, "270")
     told = shares(EventKind.WIND, strength=strength, number=west)
-    (read,) = told_beside(line, (), inputs, told, LEXICON, least=NEW)
+    (read,) = told_beside(line, (), inputs, told, LEXICON, least=NEW - BESIDE)
     assert (read.kind, read.value) == (EventKind.WIND, f"{strength} 270")
     assert 0.9 < read.share < 0.95  # of both: that it is the wind, and how strong
 
@@ -98,10 +98,14 @@ def test_a_word_of_the_phrase_book_tells_how_strong_the_wind_is() -> None:
 
 def test_a_station_of_the_hunt_is_found_amid_other_words() -> None:
     line, inputs = laid_out("We've set up by the old lime kiln, dish on the wall.")
-    found = told_beside(line, (), inputs, shares(EventKind.STATION), LEXICON, least=NEW)
+    found = told_beside(
+        line, (), inputs, shares(EventKind.STATION), LEXICON, least=NEW - BESIDE
+    )
     assert ("station", "lime kiln") in [(str(one.kind), one.value) for one in found]
     line, inputs = laid_out("We've set up by the old quarry, dish on the wall.")
-    found = told_beside(line, (), inputs, shares(EventKind.STATION), LEXICON, least=NEW)
+    found = told_beside(
+        line, (), inputs, shares(EventKind.STATION), LEXICON, least=NEW - BESIDE
+    )
     assert not [one for one in found if one.kind is EventKind.STATION]
 
 
@@ -115,7 +119,9 @@ def test_a_station_of_the_hunt_is_found_amid_other_words() -> None:
 )
 def test_a_date_is_found_amid_other_words(said: str, value: str) -> None:
     line, inputs = laid_out(said)
-    found = told_beside(line, (), inputs, shares(EventKind.DATE), LEXICON, least=NEW)
+    found = told_beside(
+        line, (), inputs, shares(EventKind.DATE), LEXICON, least=NEW - BESIDE
+    )
     dates = [one.value for one in found if one.kind is EventKind.DATE]
     assert dates == ([value] if value else [])
 
@@ -124,7 +130,7 @@ def test_what_a_note_tells_already_is_not_told_again() -> None:
     line, inputs = laid_out("By the lime kiln we are.")
     noted = Event(kind=EventKind.STATION, value="lime kiln", start_s=0.0, end_s=3.0)
     found = told_beside(
-        line, [noted], inputs, shares(EventKind.STATION), LEXICON, least=NEW
+        line, [noted], inputs, shares(EventKind.STATION), LEXICON, least=NEW - BESIDE
     )
     assert EventKind.STATION not in [one.kind for one in found]
 
