@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from benchmarks.narration_training.sentences import BEFORE
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import FlagCode
 from treeward.notes.narration import read_narration
@@ -19,11 +20,6 @@ from treeward.speech.utterances import Utterance, spread
 TABLE = Path(__file__).parents[2] / "fixtures" / "narration" / "constructions.txt"
 BOOK = PhraseBook.load()
 APART_S = 70.0
-BEFORE = {
-    "here": ("Red is back.", "White is back."),
-    "out": ("Red is back.", "White is back.", "Red is away.", "White is away."),
-    "nothing": (),
-}
 
 
 def utterances(lines: tuple[str, ...], apart_s: float = APART_S) -> list[Utterance]:

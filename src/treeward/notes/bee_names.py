@@ -73,16 +73,15 @@ _TWO = re.compile(r" (?:, )?(?:both|are|were|have|together|each|the pair)(?= )")
 class Named:
     """A bee named in the text: its mark, "" for a pronoun, and where its name ends.
 
-    `full` tells that a word for the bee was said with the colour ("the blue one"),
-    `some` that it could be any ("one of them"). `marks` are several bees named
-    together; `group` how many an unnamed group holds: 2 for "both", -1 for "all".
+    `full` tells that a word for the bee was said with the colour ("the blue one").
+    `marks` are several bees named together; `group` how many an unnamed group holds: 2
+    for "both", -1 for "all".
     """
 
     mark: str
     end: int
     pronoun: str = ""
     full: bool = False
-    some: bool = False
     marks: tuple[str, ...] = ()
     group: int = 0
     called: str = ""  # otherwise than by her colours
@@ -274,7 +273,7 @@ class BeeNames:
             return numbered
         match = self._some.match(text, place)
         if match:
-            return Named(mark="", end=match.end(), pronoun=match["pronoun"], some=True)
+            return Named(mark="", end=match.end(), pronoun=match["pronoun"])
         match = self._pronoun.match(text, place)
         if match is None or match["pronoun"] == "he":
             return None

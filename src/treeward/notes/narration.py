@@ -190,7 +190,11 @@ def _narrated(
     if given is not None:
         events = [one for one in events if _place_of(one) in sure or _bee_known(one)]
     events = flag_scratched(events) if given is None else events
-    unread = unread_lines(speech, pieces, events, names, recording=recording)
+    unread = (
+        unread_lines(speech, pieces, events, names, recording=recording)
+        if given is None
+        else []  # the talk alone is looked through, by who asks
+    )
     times = times_told(speech, pieces)
     return Narration(events=tuple(events), unread=tuple(unread), times=tuple(times))
 
@@ -334,11 +338,7 @@ def told_in_talk(
     """
     talk = _between_notes(utterances)
     freely = [event for event in read_beside(talk, events, book) if _bee_known(event)]
-    speech, pieces = speech_of(talk, book.colour_words)
-    if not pieces:
-        return ()
-    names = BeeNames(book, speech.text, speech.proper)
-    lines = unread_lines(speech, pieces, events, names, recording=recording)
+    lines = _unread(talk, events, book, recording)
     found = [
         line
         for line in lines

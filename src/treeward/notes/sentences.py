@@ -31,11 +31,8 @@ from treeward.speech.utterances import WordSource
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
 
-    from treeward.language.kinds import EventKind
     from treeward.speech.utterances import Alternative, Utterance, Word
 
-    from .bee_names import Named
-    from .flags import Flag
 
 # Said in passing; they neither make talk nor break a note.
 FILLERS = frozenset(
@@ -485,29 +482,6 @@ def _counts(word: str) -> bool:
 
 
 MOST_WORDS = 10  # no value is longer
-ROUGH = (
-    r"(?:about|around|roughly|approximately|nearly|almost|coming up to|coming up on"
-    r"|getting on for|maybe|gone|just after|just before|a bit after|a bit before)"
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
-    """A note with a value, said from `start` to `end` of the text.
-
-    `named` is the bee where one is named; `of_view` asks for the bee in view.
-    """
-
-    kind: EventKind
-    start: int
-    end: int
-    value: str = ""
-    named: Named | None = None
-    of_view: bool = False
-    flags: tuple[Flag, ...] = ()
-    options: tuple[str, ...] = ()
-    same: str = ""  # "own" or "any": flew as before, herself or whoever was last
-    both: bool = False  # of the two bees that left last
 
 
 def words_from(text: str, place: int) -> list[str]:

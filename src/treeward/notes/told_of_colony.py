@@ -7,13 +7,13 @@ learned.
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 
 from .flags import Flag, FlagCode
-from .sentences import Told, place_after, plain_phrase, words_from
+from .sentences import place_after, plain_phrase, words_from
 from .values import ROUGHLY, bearing_value
 
 if TYPE_CHECKING:
@@ -83,6 +83,17 @@ _ENOUGH = re.compile(
 _STOP = re.compile(r"[.?,]|and |but |then |so |while |or |because |$")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A note of the colony, said from `start` to `end` of the text."""
+
+    kind: EventKind
+    start: int
+    end: int
+    value: str = ""
+    flags: tuple[Flag, ...] = ()
+
+
 class ColonyNotes:
     """Finds notes of the colony at a place in the text of sentences."""
 
@@ -148,7 +159,6 @@ def _overhead(text: str, place: int, ways: Sequence[str]) -> Told | None:
         end=place_after(text, start, value.used) if value and where else end,
         value=where,
         flags=(*flags, *(value.flags if value else ())),
-        options=value.options if value else (),
     )
 
 

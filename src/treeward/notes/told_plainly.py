@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     from treeward.language.phrasebook import PhraseBook
 
     from .bee_names import BeeNames
-    from .sentences import Speech, StreamWord, Told
+    from .sentences import Speech, StreamWord
+    from .told_of_colony import Told
 
 THEIR_WAY_S = 6.0  # from bees overhead to where they fly; guess
 # Said before a note and meaning nothing.

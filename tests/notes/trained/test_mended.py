@@ -7,7 +7,7 @@ import pytest
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.bee_names import BeeNames
-from treeward.notes.trained.lines import Line, in_lines
+from treeward.notes.trained.lines import Line, NumberSaid, in_lines
 from treeward.notes.trained.mended import bee_mended, number_mended
 from treeward.speech.utterances import Utterance, spread
 
@@ -20,6 +20,15 @@ def lines_of(*says: str) -> list[Line]:
         for n, say in enumerate(says)
     ]
     return in_lines(said, BeeNames(BOOK, " ".join(says)), BOOK.colour_words)
+
+
+def bearing_230(line: Line) -> NumberSaid:
+    (said,) = [
+        one
+        for one in line.numbers
+        if (one.kind, one.value) == (EventKind.BEARING, "230")
+    ]
+    return said
 
 
 @pytest.mark.parametrize(
@@ -62,11 +71,7 @@ def test_two_bees_without_mending_are_two_bees(say: str) -> None:
 
 def test_the_number_said_first_is_another_reading() -> None:
     (line,) = lines_of("White's away, two forty, no, make that two thirty.")
-    (said,) = [
-        one
-        for one in line.numbers
-        if (one.kind, one.value) == (EventKind.BEARING, "230")
-    ]
+    said = bearing_230(line)
     mended = number_mended(said, "white", line, None)
     assert mended is not None
     assert mended.said_first.text == "bearing white 240"
@@ -74,11 +79,7 @@ def test_the_number_said_first_is_another_reading() -> None:
 
 def test_the_line_before_may_hold_the_number_that_is_mended() -> None:
     before, line = lines_of("White's away, two forty.", "Scratch that, two thirty.")
-    (said,) = [
-        one
-        for one in line.numbers
-        if (one.kind, one.value) == (EventKind.BEARING, "230")
-    ]
+    said = bearing_230(line)
     mended = number_mended(said, "white", line, before)
     assert mended is not None
     assert (mended.said_first.text, mended.by) == (

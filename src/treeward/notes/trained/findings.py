@@ -109,7 +109,7 @@ def _denied_by_words(
     """Take out what the words deny: what nearly happened, and an animal's way."""
     deeds, numbers = told.deeds.copy(), told.numbers
     for bee, mark in enumerate(inputs.marks):
-        if nearly(line, mark):
+        if _nearly(line, mark):
             deeds[bee, _MOVES] = 0.0
     if of_others(line, here):
         numbers = np.zeros_like(numbers)
@@ -163,7 +163,7 @@ def _deeds(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Find
     return found
 
 
-def nearly(line: Line, mark: str) -> bool:
+def _nearly(line: Line, mark: str) -> bool:
     """Tell whether a bee only nearly came or left: "yellow nearly landed"."""
     first, last = 0, len(line.bare_words)
     for one in line.mentions:
