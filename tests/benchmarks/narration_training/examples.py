@@ -17,6 +17,7 @@ from treeward.notes.trained.bees import ACTIONS, MOST_BEES, Deed, Known, dial_s
 from treeward.notes.trained.inputs import (
     LINE_KINDS,
     STRENGTHS,
+    before_line,
     inputs_of,
     log_s,
     tokens_of,
@@ -234,15 +235,14 @@ def examples_of(
     middle of a day.
     """
     rng = np.random.default_rng(zlib.crc32(day.name.encode()))
-    known, begun_s = Known(), 0.0
+    known, begun_s, first = Known(), 0.0, 0
     every = truths_where_said(day)
     lines = [_bare(one) for one in day.lines] if bare else day.lines
     found = []
     for number, line in enumerate(lines):
-        begins = not number or rng.random() < late
-        if begins:
-            known, begun_s = Known(), line.start_s
-        before = None if begins else lines[number - 1]
+        if not number or rng.random() < late:
+            known, begun_s, first = Known(), line.start_s, number
+        before = before_line(lines[first : number + 1], number - first)
         after = lines[number + 1] if number + 1 < len(lines) else None
         places = tokens_of(line, before, after, pieces)
         inputs = inputs_of(line, before, after, known=known, places=places)

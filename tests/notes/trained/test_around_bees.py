@@ -39,10 +39,10 @@ def laid_out(said: str) -> tuple[Line, Inputs]:
     words = tuple(spread(said.split(), 0.0, 3.0))
     talk = [Utterance(words=words, start_s=0.0, end_s=3.0)]
     (line,) = in_lines(talk, BeeNames(BOOK, said), BOOK.colour_words)
-    places = tokens_of(line, None, None, load_network().pieces)
+    places = tokens_of(line, (), None, load_network().pieces)
     known = Known()
     known.speak(["red"])
-    return line, inputs_of(line, None, None, known=known, places=places)
+    return line, inputs_of(line, (), None, known=known, places=places)
 
 
 def shares(

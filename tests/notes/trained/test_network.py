@@ -13,7 +13,12 @@ from treeward.language.phrasebook import PhraseBook
 from treeward.notes.bee_names import BeeNames
 from treeward.notes.trained import network as net
 from treeward.notes.trained.bees import ACTIONS, Deed, Known
-from treeward.notes.trained.inputs import WordPieces, inputs_of, tokens_of
+from treeward.notes.trained.inputs import (
+    WordPieces,
+    before_line,
+    inputs_of,
+    tokens_of,
+)
 from treeward.notes.trained.lines import Line, in_lines
 from treeward.speech.utterances import Utterance, spread
 
@@ -38,7 +43,7 @@ def lines_of(said: Sequence[str], every_s: float = 60.0) -> list[Line]:
 def laid_out(said: Sequence[str], number: int, known: Known) -> tuple[Places, Inputs]:
     """Give the inputs of one of several lines."""
     lines = lines_of(said)
-    before = lines[number - 1] if number else None
+    before = before_line(lines, number)
     after = lines[number + 1] if number + 1 < len(lines) else None
     places = tokens_of(lines[number], before, after, net.load_network().pieces)
     return places, inputs_of(lines[number], before, after, known=known, places=places)
@@ -114,3 +119,35 @@ def test_a_word_is_parted_into_the_longest_pieces_known() -> None:
     # Devlin et al. 2019: greedy, longest first; one unknown letter makes it unknown.
     assert [words[n] for n in pieces.of("Beelines.")] == ["bee", "##line", "##s", "."]
     assert [words[n] for n in pieces.of("bex")] == ["[UNK]"]
+
+
+@pytest.mark.parametrize(
+    ("apart_s", "expected"),
+    [
+        (10.0, ["two.", "three.", "four."]),
+        (40.0, ["three.", "four."]),
+        (200.0, ["four."]),
+    ],
+)
+def test_a_line_is_read_with_those_shortly_before_it(
+    apart_s: float, expected: list[str]
+) -> None:
+    lines = lines_of(["One.", "Two.", "Three.", "Four.", "Gone."], apart_s)
+    found = before_line(lines, 4)
+
+    assert [line.words[0].text for line in found] == expected
+
+
+def test_of_the_lines_before_the_end_is_kept_and_bees_in_them_are_found() -> None:
+    known = Known()
+    known.do(Deed(EventKind.BACK, "red", 0.0))
+    lines = lines_of(["So on and on. " * 8, "Red sits.", "And on." * 4, "Gone."], 5.0)
+    *before, line = lines
+    pieces = net.load_network().pieces
+    places = tokens_of(line, before, None, pieces)
+    inputs = inputs_of(line, before, None, known=known, places=places)
+    (at,) = np.flatnonzero(inputs.arrays["beside"][inputs.marks.index("red")])
+
+    assert places.tokens[at] == pieces.of("red")[0]
+    assert next(iter(places.before[-2].values())) == [at]
+    assert 0 not in places.before[0]

@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from .lines import Line, NumberSaid
 
 TOKENS = 96  # of one line with what stands around it
-BEFORE, AFTER = 28, 20  # pieces of the line before, words of the line after
+BEFORE, AFTER = 32, 20  # pieces of the lines before, words of the line after
+LINES_BEFORE, LINES_BEFORE_S = 3, 90.0  # so many, and no older but the last; guess
 NUMBER_KINDS = (EventKind.BEARING, EventKind.DURATION, EventKind.TIME)
 LINE_KINDS = (
     *(EventKind.PAUSE, EventKind.RESUME, EventKind.STATION),
@@ -124,18 +125,25 @@ class Places:
     tokens: NDArray[np.int32]
     segment: NDArray[np.int8]
     own: dict[int, list[int]]
-    before: dict[int, list[int]]
+    before: tuple[dict[int, list[int]], ...]
     after: dict[int, list[int]]
 
 
+def before_line(lines: Sequence[Line], number: int) -> Sequence[Line]:
+    """Give the lines before one that are read with it, the last one last."""
+    first = max(0, number - LINES_BEFORE)
+    since_s = lines[number].start_s - LINES_BEFORE_S
+    while first < number - 1 and lines[first].start_s < since_s:
+        first += 1
+    return lines[first:number]
+
+
 def tokens_of(
-    line: Line, before: Line | None, after: Line | None, pieces: WordPieces
+    line: Line, before: Sequence[Line], after: Line | None, pieces: WordPieces
 ) -> Places:
-    """Lay out a line's word pieces between the end of the last and the next."""
+    """Lay out a line's word pieces between the end of those before and the next."""
     laid = _Tokens(pieces, [pieces.start], [0])
-    words = [word.text for word in before.words] if before else []
-    last = [(at, [one]) for at, word in enumerate(words) for one in pieces.of(word)]
-    at_before = laid.put(last[-BEFORE:], 0, TOKENS)
+    at_before = _put_before(laid, before)
     laid.border(0)
     own = ((place, pieces.of(word.text)) for place, word in enumerate(line.words))
     at_own = laid.put(own, 1, TOKENS - 4)
@@ -149,9 +157,28 @@ def tokens_of(
     return Places(tokens, segment, at_own, at_before, at_after)
 
 
+def _put_before(
+    laid: _Tokens, before: Sequence[Line]
+) -> tuple[dict[int, list[int]], ...]:
+    """Put the last pieces of the lines before, and tell where those of each stand."""
+    every: list[tuple[int, int, int]] = []
+    for back, line in enumerate(before):
+        if back:
+            every.append((-1, 0, laid.pieces.border))
+        for at, word in enumerate(line.words):
+            every += [(back, at, piece) for piece in laid.pieces.of(word.text)]
+    found: tuple[dict[int, list[int]], ...] = tuple({} for _ in before)
+    for back, at, piece in every[-BEFORE:]:
+        if back >= 0:
+            found[back].setdefault(at, []).append(len(laid.numbers))
+        laid.numbers.append(piece)
+        laid.segment.append(0)
+    return found
+
+
 def inputs_of(
     line: Line,
-    before: Line | None,
+    before: Sequence[Line],
     after: Line | None,
     *,
     known: Known,
@@ -168,13 +195,15 @@ def inputs_of(
             pronouns[_run(one.words, places.own)] = True
     named, first = _where_named(line, marks, known, places.own)
     beside = np.zeros((MOST_BEES, TOKENS), bool)
-    for other, where in ((before, places.before), (after, places.after)):
-        if other:
-            beside |= _where_named(other, marks, known, where)[0]
-    gap_s = line.start_s - before.start_s if before else 60.0
+    for other, where in zip(before, places.before, strict=True):
+        beside |= _where_named(other, marks, known, where)[0]
+    if after:
+        beside |= _where_named(after, marks, known, places.after)[0]
+    last = before[-1] if before else None
+    gap_s = line.start_s - last.start_s if last else 60.0
     around = _Around(
         named=set(known.named_in(line.mentions)),
-        before=set(known.named_in(before.mentions)) if before else set(),
+        before=set(known.named_in(last.mentions)) if last else set(),
         after=set(known.named_in(after.mentions)) if after else set(),
         pronoun=bool(pronouns.any()),
         group=any(one.group for one in line.mentions),

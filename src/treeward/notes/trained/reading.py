@@ -35,7 +35,7 @@ from .findings import (
     findings,
     of_others,
 )
-from .inputs import inputs_of, tokens_of
+from .inputs import before_line, inputs_of, tokens_of
 from .lines import Refers, in_lines
 from .mended import bee_mended, mends, number_mended
 from .told_again import landmarks_in
@@ -163,8 +163,10 @@ class _Reading:
     def run(self) -> list[Event]:
         found: list[Event] = []
         places = [
-            tokens_of(*self._neighbours(number), self.network.pieces)
-            for number in range(len(self.lines))
+            tokens_of(line, self._before(number), after, self.network.pieces)
+            for number, (line, after) in enumerate(
+                zip(self.lines, [*self.lines[1:], None], strict=True)
+            )
         ]
         for first in range(0, len(places), LINES_AT_ONCE):
             some = places[first : first + LINES_AT_ONCE]
@@ -175,12 +177,16 @@ class _Reading:
             for number, (state, place) in enumerate(
                 zip(states, some, strict=True), first
             ):
-                line, before, after = self._neighbours(number)
+                line, _, after = self._neighbours(number)
                 self._hear(line.start_s)
+                before = self._before(number)
                 inputs = inputs_of(line, before, after, known=self.known, places=place)
                 told = self.network.say(state, inputs.arrays)
                 found += self._line(number, inputs, told)
         return sorted(found, key=lambda event: event.start_s or 0.0)
+
+    def _before(self, number: int) -> Sequence[Line]:
+        return before_line(self.lines, number)
 
     def _neighbours(self, number: int) -> tuple[Line, Line | None, Line | None]:
         before = self.lines[number - 1] if number else None
