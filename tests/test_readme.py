@@ -426,6 +426,41 @@ def test_windows_has_the_first_line_in_words_that_powershell_knows() -> None:
     assert windows == same.replace(" &&", ";")
 
 
+def powershell_commands(text: str) -> list[str]:
+    """Read text by the grammar of PowerShell that editors use (tree-sitter's)."""
+    tree_sitter = pytest.importorskip("tree_sitter")
+    grammar = pytest.importorskip("tree_sitter_powershell")
+    parser = tree_sitter.Parser(tree_sitter.Language(grammar.language()))
+    root = parser.parse(text.encode()).root_node
+    assert not root.has_error, text
+    left, found = [root], []
+    while left:
+        node = left.pop()
+        if node.type == "command":
+            found.append(node.text.decode())
+        left += reversed(node.children)
+    return found
+
+
+@pytest.mark.model
+def test_powershell_reads_the_first_line_as_three_commands() -> None:
+    _, windows = (b for b in code_blocks(README) if "venv" in b)
+
+    assert powershell_commands(windows.strip()) == windows.strip().split("; ")
+
+
+@pytest.mark.model
+def test_powershell_reads_the_other_commands_as_they_stand() -> None:
+    said = re.findall(r"`(treeward [^`]+|\.venv\\[^`]+|Set-[^`]+)`", README.read_text())
+    blocks = [line for block in code_blocks(README) for line in block.splitlines()]
+    said += [line for line in blocks if line.startswith("treeward ")]
+
+    assert len(said) > 20
+    for line in said:
+        command, _, _ = line.partition("  #")
+        assert powershell_commands(command) == [command.strip()], line
+
+
 # --- what to say ---------------------------------------------------------------
 
 
