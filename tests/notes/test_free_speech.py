@@ -390,6 +390,38 @@ def test_talk_of_two_and_words_set_down_by_sound(
     assert brief(told(*lines).events) == notes
 
 
+@pytest.mark.parametrize(
+    ("said", "deg"),
+    [
+        ("Yellow away, forty-five degrees.", 45),
+        ("Yellow away, 46 degrees.", 46),
+        ("Yellow off, sixty five degrees.", 65),
+        ("yellow away 95 degrees", 95),
+        ("Yellow away, a hundred and five degrees.", 105),
+        ("Yellow away, zero four five.", 45),
+    ],
+)
+def test_a_number_of_degrees_is_the_way_that_a_bee_left(said: str, deg: int) -> None:
+    *_, bearing = told("Yellow is back.", said).events
+
+    assert bearing.kind == "bearing"
+    assert bearing.mark == "yellow"
+    assert bearing.bearing is not None
+    assert bearing.bearing.deg == deg
+
+
+@pytest.mark.parametrize("said", ["165-ish", "165ish", "one sixty-five-ish"])
+def test_a_number_with_ish_is_a_rough_one(said: str) -> None:
+    *_, bearing = told("Yellow is back.", f"Yellow's off, {said}.").events
+
+    assert brief((bearing,)) == ["bearing:yellow:165"]
+    assert bearing.has(FlagCode.ROUGH)
+
+
+def test_a_coming_that_is_said_twice_in_one_breath_is_one_note() -> None:
+    assert brief(told("Yellow in. No. Yes, yellow in.").events) == ["back:yellow"]
+
+
 def test_a_new_station_has_no_bees_yet() -> None:
     narration = told("Station one.", "White back.", "Station two.", "White's in.")
 

@@ -24,6 +24,7 @@ from treeward.language.number_words import (
     DIGIT_WORDS,
     TEEN_WORDS,
     TENS_WORDS,
+    cardinal_run,
     plain_words,
 )
 from treeward.speech.utterances import WordSource
@@ -294,8 +295,8 @@ def plain_spelling(word: str, following: str = "") -> str:
         word = "it's"
     if halved := _HALF_POINT.fullmatch(word):  # "sou'west"
         word = {"n": "north", "s": "south"}[halved[1]] + halved[2]
-    if compass := _COMPASS_LIKE.fullmatch(word):
-        return compass[1] + (" ish" if compass[2] == "ish" else "")
+    if plain := _without_ending(word):
+        return plain
     if word.endswith("'d") and following in _HAD:
         return word[:-2] + " had"
     if word in _WHOLE:
@@ -307,6 +308,16 @@ def plain_spelling(word: str, following: str = "") -> str:
             head = word.removesuffix(ending)
             return plain_spelling(head) + long
     return word
+
+
+def _without_ending(word: str) -> str:
+    """Spell "westerly" as "west", "165-ish" as "165 ish"; "" for another word."""
+    if compass := _COMPASS_LIKE.fullmatch(word):
+        return compass[1] + (" ish" if compass[2] == "ish" else "")
+    head = word.removesuffix("ish").rstrip("-")
+    if head != word and (head[-1:].isdigit() or cardinal_run([head])):
+        return f"{head} ish"
+    return ""
 
 
 def plain_phrase(text: str) -> str:

@@ -179,3 +179,23 @@ def test_one_of_them_is_no_bee_by_number_where_bees_have_none() -> None:
     names = BeeNames(BOOK, " white is number one for me . one is away . ")
     found = names.at(" one is away . ", 1)
     assert found is None or not found.mark
+
+
+@pytest.mark.parametrize(
+    ("said", "station"),
+    [
+        ("It's ten oh five, I'm at station two.", "2"),
+        ("Nine fifteen, and this is station number three.", "3"),
+        ("Station lime kiln, nine oh two.", "lime kiln"),
+        ("We are at two now.", "2"),
+        ("At two, it's nine fifteen.", ""),
+    ],
+)
+def test_a_station_is_not_a_number_of_the_clock(said: str, station: str) -> None:
+    line, inputs = laid_out(said)
+    lexicon = replace(LEXICON, stations={**LEXICON.stations, ("two",): "2"})
+    found = told_beside(
+        line, (), inputs, shares(EventKind.STATION), lexicon, least=NEW - BESIDE
+    )
+    stations = [one.value for one in found if one.kind is EventKind.STATION]
+    assert stations == ([station] if station else [])

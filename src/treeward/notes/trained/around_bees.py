@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 from treeward.language.dates import read_date
 from treeward.language.kinds import EventKind
-from treeward.notes.values import longest
+from treeward.language.number_words import cardinal_run
+from treeward.notes.values import longest, station_value
 
 from .findings import Finding
 from .inputs import LINE_KINDS, STRENGTHS
@@ -65,13 +66,39 @@ def wind_in(line: Line, inputs: Inputs, told: Outputs, winds: Ways) -> Finding |
     return Finding(kind=EventKind.WIND, value=value, share=share)
 
 
-def station_in(line: Line, stations: Ways, told: Outputs) -> Finding | None:
-    """Read the name of a known station, the longest there is."""
-    named = _longest_in(line, stations)
+def station_in(line: Line, lexicon: Lexicon, told: Outputs) -> Finding | None:
+    """Read the station: what is said after the word for one, or else a known name.
+
+    A lone number is a station only where no other word of the line is a number.
+    """
+    words = [word.lower() for word in line.bare_words]
+    named = _announced(words, lexicon)
+    if named is None:
+        numbers = sum(cardinal_run([word]) is not None for word in words)
+        names = {
+            way: name
+            for way, name in lexicon.stations.items()
+            if numbers < 2 or cardinal_run(way) is None
+        }
+        named = _longest_in(line, names)
     if named is None:
         return None
     share = share_of_kind(told, EventKind.STATION)
     return Finding(kind=EventKind.STATION, value=named, share=share)
+
+
+def _announced(words: Sequence[str], lexicon: Lexicon) -> str | None:
+    """Give the station after the word that announces one: "station two"."""
+    for place in range(len(words)):
+        anchor = longest(lexicon.anchors, words[place:])
+        if anchor is None or anchor[0] is not EventKind.STATION:
+            continue
+        after = place + anchor[1]
+        after += words[after : after + 1] in (["number"], ["is"], ["no"])
+        said = station_value(lexicon, words[after:])
+        if said:
+            return said.text
+    return None
 
 
 def _longest_in(line: Line, ways: Ways) -> str | None:
@@ -109,7 +136,7 @@ def told_beside(
     noted = {event.kind for event in found}
     readers: dict[EventKind, Callable[[], Finding | None]] = {
         EventKind.WIND: lambda: wind_in(line, inputs, told, lexicon.wind),
-        EventKind.STATION: lambda: station_in(line, lexicon.stations, told),
+        EventKind.STATION: lambda: station_in(line, lexicon, told),
         EventKind.DATE: lambda: date_in(line, told),
     }
     read = [  # most lines tell of none of it, and are not searched

@@ -28,6 +28,8 @@ NEW = 0.925  # from which a note is made of a transcript
 BESIDE = 0.2  # less of it for times, durations and what is of no bee: rarer wrong
 IN_TALK = 0.7  # and of talk between notes that were heard: it is heard worse
 BORNE_OUT = 0.5  # of a leaving with a bearing, a coming with a time out
+OF_A_LEAVING = 0.1  # less of a bearing in the line that tells that its bee left
+LIKELIEST = 0.5  # share of a number, where its readings together are as likely as asked
 OR_ELSE = 0.15  # and from which it is another reading of one; guess
 AGO = 0.5  # from which a stretch of time is how long ago a bee did it
 SHORTEST_OUT_S = 20  # that anybody would tell of a bee's time out; guess
@@ -178,15 +180,26 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
     """Give the numbers that may be notes, no two of the same words."""
     found: list[Finding] = []
     taken: set[int] = set()
+    leaving = ACTIONS.index(EventKind.AWAY)
+    left = {
+        mark
+        for bee, mark in enumerate(inputs.marks)
+        if told.deeds[bee, leaving] >= least
+    }
     away = not _ROUND_TRIP.search(f" {' '.join(line.bare_words).lower()} ")
     for place in np.argsort(-told.numbers[: len(inputs.said)], kind="stable"):
         said, share = inputs.said[place], float(told.numbers[place])
-        lower = 0.0 if said.kind is EventKind.BEARING else BESIDE
-        if share < least - lower or taken & set(said.words):
+        mark, of_her = _whose(inputs, told, place)
+        lower = BESIDE
+        if said.kind is EventKind.BEARING:
+            lower = OF_A_LEAVING if mark in left else 0.0
+        together = _together(inputs, told, place)
+        if min(share / LIKELIEST, 1.0) * together < least - lower:
+            continue
+        if taken & set(said.words):
             continue
         if said.kind is EventKind.DURATION and int(said.value) < SHORTEST_OUT_S:
             continue
-        mark, of_her = _whose(inputs, told, place)
         if said.kind is EventKind.TIME:
             mark = ""
         elif mark:
@@ -212,6 +225,18 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
             )
         )
     return found
+
+
+def _together(inputs: Inputs, told: Outputs, place: int) -> float:
+    """Give how likely a number is a note in any of its readings: 45, 145, 245."""
+    own = inputs.said[place]
+    return float(
+        sum(
+            share
+            for other, share in zip(inputs.said, told.numbers, strict=False)
+            if other.kind is own.kind and set(other.words) & set(own.words)
+        )
+    )
 
 
 def _switches(told: Outputs, least: float) -> list[Finding]:

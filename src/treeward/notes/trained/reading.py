@@ -215,6 +215,8 @@ class _Reading:
         seen = findings(line, inputs, told, self.known.here, least=self.least)
         found: list[Event] = []
         for event in self._called(self.plain[number]):
+            if _again(event, found):  # "yellow in. no. yes, yellow in."
+                continue
             same = next((one for one in seen if _same(one, event)), None)
             mended = None if same else _mended(event, seen, line, after)
             if mended or _place_of(event) in self.given:
@@ -314,6 +316,12 @@ class _Reading:
         return replace(event, start_s=start_s).flagged(flag)
 
 
+def _again(event: Event, found: Sequence[Event]) -> bool:
+    """Tell whether a bee's coming or leaving was just told in the same line."""
+    own = [one for one in found if one.kind in MOVING and one.mark == event.mark]
+    return event.kind in MOVING and bool(own) and own[-1].kind is event.kind
+
+
 def _of_the_same(one: Finding, event: Event, same: Finding | None) -> bool:
     """Tell whether a finding is what a plain note says, or the contrary of it."""
     moves = event.kind in MOVING and one.kind in MOVING
@@ -408,8 +416,11 @@ def _doubts(one: Finding, line: Line) -> Iterator[Flag]:
         yield Flag.of(FlagCode.SAME_WAY, one.value)
     elif one.said and one.words:
         led = " ".join(line.bare_words[max(0, one.words[0] - 3) : one.words[0]])
+        last = " ".join(line.bare_words[one.words[-1] : one.words[-1] + 2]).lower()
         if rough := _ROUGH.search(f" {led.lower()} "):
             yield Flag.of(FlagCode.ROUGH, rough[0].strip())
+        elif re.search(r"ish\b", last):
+            yield Flag.of(FlagCode.ROUGH, "ish")
 
 
 def notes_alone(
