@@ -141,6 +141,12 @@ class HuntFile(TomlTable):
         """Return who spoke a recording; "" where hunt.toml does not say."""
         return next((r.observer for r in self._told_of(recording) if r.observer), "")
 
+    @property
+    def said_stations(self) -> tuple[str, ...]:
+        """The stations' ids, and their names where they have one."""
+        ids = [station.id for station in self.station]
+        return (*ids, *(one.name for one in self.station if one.name))
+
     def station_of(self, recording: str) -> str:
         """Return the station that hunt.toml gives a recording; "" for none."""
         return next((r.station for r in self._told_of(recording) if r.station), "")

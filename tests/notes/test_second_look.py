@@ -59,6 +59,19 @@ def test_the_first_note_of_a_recording_without_a_station_is_put_up() -> None:
     assert not any(e.flags for e in look_twice(events))
 
 
+def test_a_station_that_the_hunt_does_not_list_is_put_up() -> None:
+    said = [note(1, "station", "", "1"), note(9, "station", "", "5")]
+    said.append(note(20, "station", "", "Sheepwash"))
+
+    looked = look_twice(said, stations=("1", "2", "sheepwash"))
+
+    assert [flag.sentence for event in looked for flag in event.flags] == [
+        "station: 5 is not in hunt.toml, which has 1, 2, sheepwash"
+    ]
+    assert not looked[1].doubtful
+    assert not any(event.flags for event in look_twice(said))
+
+
 def test_a_time_is_read_again_in_the_order_of_the_sure_ones_about_it() -> None:
     # The recorder was paused after 10:44, 10:50 and 10:53: each is later by more.
     sure = [

@@ -137,7 +137,11 @@ class ReviewUpdate:
                 # The machine's own reading of a time stays in the machine's copy.
                 spoken = original.value if event.kind in _TIMES else ""
                 new.append(replace(event, value=event.value or spoken))
-        new = look_twice(new, without_station=self._wanting_a_station(readable))
+        new = look_twice(
+            new,
+            without_station=self._wanting_a_station(readable),
+            stations=self._hunt.file.said_stations,
+        )
         if is_daylight is not None:
             new = [_flagged_if_dark(event, is_daylight) for event in new]
         merge = merge_review(

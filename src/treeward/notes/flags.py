@@ -66,6 +66,7 @@ class FlagCode(StrEnum):
     TAKEN_AS_BEES_GO = "taken_as_bees_go"
     DEPARTURES_IN_A_ROW = "departures_in_a_row"
     STATION_UNSAID = "station_unsaid"
+    STATION_UNLISTED = "station_unlisted"
     # The clock.
     NO_TIME_OF_DAY = "no_time_of_day"
     UNFIT_TIME = "unfit_time"
@@ -132,6 +133,7 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.STATION_UNSAID: (
         "station: none was said in this recording; add a row that says it"
     ),
+    FlagCode.STATION_UNLISTED: "station: {} is not in hunt.toml, which has {}",
     FlagCode.NO_TIME_OF_DAY: "clock: {} is not a time of day",
     FlagCode.UNFIT_TIME: "clock: does not fit the other times, misheard?",
     FlagCode.NO_DAY: "clock: nothing tells the day of this time",
@@ -167,7 +169,13 @@ OF_THE_CLOCK = frozenset(
         FlagCode.RECORDER_PAUSED,
     }
 )
-OF_SECOND_LOOK = frozenset({FlagCode.DEPARTURES_IN_A_ROW, FlagCode.STATION_UNSAID})
+OF_SECOND_LOOK = frozenset(
+    {
+        FlagCode.DEPARTURES_IN_A_ROW,
+        FlagCode.STATION_UNSAID,
+        FlagCode.STATION_UNLISTED,
+    }
+)
 # Settled elsewhere, or not about what was heard: they put no note in doubt.
 SETTLED = OF_THE_CLOCK | OF_SECOND_LOOK | {FlagCode.TAKEN_BACK}
 

@@ -46,7 +46,10 @@ SAID_AGAIN_S = 10.0  # the same note again within this was said twice; guess
 
 
 def look_twice(
-    events: Sequence[Event], *, without_station: Collection[str] = ()
+    events: Sequence[Event],
+    *,
+    without_station: Collection[str] = (),
+    stations: Sequence[str] = (),
 ) -> list[Event]:
     """Flag notes that do not fit those beside them.
 
@@ -56,6 +59,8 @@ def look_twice(
         Of any number of recordings, with their clocks where these are known.
     without_station
         Recordings in which a station is wanted, should none be said.
+    stations
+        All stations that there are, by numbers and names; none where it is not known.
 
     Returns
     -------
@@ -78,6 +83,13 @@ def look_twice(
             found[index] = found[index].flagged(flag)
     for index in _first_without_station(found, without_station):
         found[index] = found[index].flagged(Flag(FlagCode.STATION_UNSAID))
+    known = {name.casefold() for name in stations}
+    for index, event in enumerate(found):
+        strange = event.value and event.value.casefold() not in known
+        if known and event.kind is EventKind.STATION and strange:
+            listed = ", ".join(stations)
+            flag = Flag.of(FlagCode.STATION_UNLISTED, event.value, listed)
+            found[index] = event.flagged(flag)
     return found
 
 
