@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from treeward.language.kinds import EventKind
 from treeward.language.phrasebook import PhraseBook
 from treeward.notes.flags import Flag, FlagCode, sentences_of
-from treeward.notes.narration import read_narration
+from treeward.notes.narration import numbers_whole, read_narration
 from treeward.speech.utterances import Utterance, spread
 
 if TYPE_CHECKING:
@@ -168,6 +168,29 @@ def test_a_phrase_across_two_cues() -> None:
     first, second = said("red", 10.0), said("back", 12.0)
 
     assert brief(read(first, second)) == ["back:red"]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "expected"),
+    [
+        ("away again forty", "eight on the", ["away again", "forty eight on the"]),
+        ("two hundred and", "six.", ["two hundred and six."]),
+        ("out for five", "minutes ten", ["out for", "five minutes ten"]),
+        ("that's 2", "10 for her", ["that's", "2 10 for her"]),
+        ("white and", "two ten", ["white and", "two ten"]),
+        ("one forty.", "two ten.", ["one forty.", "two ten."]),
+        ("she took two", "of them", ["she took two", "of them"]),
+    ],
+)
+def test_a_number_that_two_cues_part_is_read_whole(
+    first: str, second: str, expected: list[str]
+) -> None:
+    cues = [said(first, 10.0)]
+    cues.append(said(second, cues[0].end_s))
+    late = said(second, cues[0].end_s + 2.0)
+
+    assert [one.text for one in numbers_whole(cues)] == expected
+    assert [one.text for one in numbers_whole([cues[0], late])] == [first, second]
 
 
 def test_scratch_flags_the_note_before_it() -> None:

@@ -15,6 +15,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, UNMARKED, EventKind, Need
+from treeward.language.number_words import cardinal_run
 from treeward.speech.utterances import Alternative, Utterance, WordSource, spread
 
 from .bee_names import BeeNames
@@ -43,6 +44,8 @@ LINE_WORDS = 2  # heard in one go before the network makes notes of it; guess
 PLAIN_WORDS = 4  # and before a note without a bee is one
 SCRATCH_S = 15.0  # from a note to the "scratch that" that takes it back; guess
 _SAME_WORD_S = 1e-6  # between the end of a word and itself
+CUE_APART_S = 0.5  # between cues of a transcript that may part a number; guess
+_AFTER_A_NUMBER = frozenset({"degrees", "minutes", "minute", "seconds", "past"})
 # "White's in too", which engines write as a number.
 _END_TOO = re.compile(
     r"(\b(?:in|back|off|away|out|gone|down|left|landed|here)) (?:two|to)(?=[.,!]|$)"
@@ -161,6 +164,7 @@ def _narrated(
     `heard` are notes before it, which are not given back; `given` are those among it,
     which are: what is read beside them says that it was told freely.
     """
+    said = numbers_whole(said)
     speech, pieces = speech_of(said, book.colour_words)
     if not pieces:
         return Narration(events=tuple(given or ()))
@@ -197,6 +201,48 @@ def _narrated(
     )
     times = times_told(speech, pieces)
     return Narration(events=tuple(events), unread=tuple(unread), times=tuple(times))
+
+
+def numbers_whole(said: Sequence[Utterance]) -> list[Utterance]:
+    """Put a number that two cues part into the later one: "away, two / forty".
+
+    Captioners part what is said by its length, in the midst of sentences.
+    """
+    found: list[Utterance] = []
+    for one in said:
+        before = found[-1] if found else None
+        if before and before.words and one.words:
+            first = one.words[0].text.lower().rstrip(".,!?")
+            at_once = one.start_s - before.end_s < CUE_APART_S
+            kept = _before_a_number(before.words)
+            if at_once and kept < len(before.words) and _goes_on(first):
+                found.pop()
+                if kept:
+                    found.append(Utterance.of(before.words[:kept]))
+                one = Utterance.of([*before.words[kept:], *one.words])  # noqa: PLW2901
+        found.append(one)
+    return found
+
+
+def _before_a_number(words: Sequence[Word]) -> int:
+    """Count the words before the number at their end; "two hundred and" is one."""
+    at = len(words)
+    while at and (_is_number(words[at - 1].text) or words[at - 1].text == "and"):
+        at -= 1
+    while at < len(words) and words[at].text == "and":
+        at += 1
+    return at
+
+
+def _goes_on(word: str) -> bool:
+    return _is_number(word) or word in _AFTER_A_NUMBER
+
+
+def _is_number(word: str) -> bool:
+    plain = word.lower()
+    if plain in {"for", "to", "too"} or not plain[-1:].isalnum():
+        return False
+    return plain.isdigit() or plain == "hundred" or cardinal_run([plain]) is not None
 
 
 def _place_of(event: Event) -> tuple[EventKind, float | None, float | None]:
