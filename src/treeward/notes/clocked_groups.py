@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 SITTING = timedelta(hours=6)  # between two notes of a day at most; guess
 _DRINKS = timedelta(minutes=30)  # from coming to leaving, of nearly all bees; guess
+_NEAR = timedelta(
+    minutes=30
+)  # before the time of its line, "9:36" is a time too; guess
 _HOUR = timedelta(hours=1)  # longer away times are not written as m:ss; guess
 _MINUTES = re.compile(r"(\d{1,2})[:.](\d\d)")
 _MOST_QUOTED = 60  # letters of what was left over in a flag; choice
@@ -73,6 +76,7 @@ class _Group:
     bearing: str = ""
     announced: bool = False  # the bearing, by "heading"
     away_s: float | None = None
+    ago_s: float = 0.0  # before its time, by "1 min ago"
     flags: list[Flag] = field(default_factory=list)
     of_bearing: list[Flag] = field(default_factory=list)
     parts: set[int] = field(default_factory=set)  # of the line, between commas
@@ -182,6 +186,8 @@ class _Line:
                 self._bearing(place, token)
             case "duration":
                 self._duration(place, token)
+            case "since" if self._since(place, token):
+                pass
             case _:
                 known = token.sort == "lasting" or token.sort not in UNKNOWN
                 understood = known and self._fills(place, token)
@@ -212,6 +218,18 @@ class _Line:
         self._group.flags += token.flags
         self._roughly(place, self._group.flags)
         self._noted(token)
+
+    def _since(self, place: int, token: Token) -> bool:
+        """Read "ago" behind a duration; "later" says no more than the duration does."""
+        before, group = self._beside(place, -1), self._group
+        if before is None or before.sort != "duration" or group.away_s is None:
+            return False
+        if token.text != "later":
+            group.ago_s, group.away_s = group.away_s, None
+            said = f"{before.text} {token.text}"
+            group.flags.append(Flag.of(FlagCode.TOLD_LATE, f"{group.ago_s:g}", said))
+        self._noted(token)
+        return True
 
     def _noted(self, token: Token) -> None:
         if token.sort != "time":
@@ -331,7 +349,8 @@ class _Line:
     def _is_duration(self, place: int, token: Token, moment: datetime) -> bool:
         """Read "6:45 away" as minutes and seconds where it is no time of day.
 
-        It is none where the line would go back in time, or a bee leave that is away.
+        It is none where the line would go far back in time, or a bee leave that is
+        away: so near to the other times of its line, "9:36" is a time of day too.
         """
         earlier = self._group.time or self._when
         written = _MINUTES.fullmatch(token.text)
@@ -345,6 +364,9 @@ class _Line:
         if not (ahead or (behind and group.kind is EventKind.AWAY)):
             return False
         gap = moment - earlier
+        near = -_NEAR <= gap < timedelta(0)
+        if near and not ahead:
+            return False
         impossible = gap < timedelta(0) or gap > SITTING
         has_left = (group.kind or self._kind) is EventKind.AWAY
         if behind and group.time is not None and not impossible:
@@ -355,7 +377,7 @@ class _Line:
                 group.flags.append(Flag.of(FlagCode.TAKEN_AS, token.text, said))
             return False
         group.away_s = 60.0 * int(written[1]) + int(written[2])
-        if not (impossible or (has_left and gap > _HOUR)):
+        if near or not (impossible or (has_left and gap > _HOUR)):
             said = f"away {group.away_s:g}"
             group.flags.append(Flag.of(FlagCode.TAKEN_AS, token.text, said))
         self._noted(token)
@@ -370,6 +392,10 @@ class _Line:
         group, self._group = self._group, _Group()
         marks = tuple(group.marks) or self._bees
         clock = group.time or self._when
+        if self._after_a_flight(group, marks) and clock and group.away_s:
+            clock = group.time = clock + timedelta(seconds=group.away_s)
+            said = Flag.of(FlagCode.TAKEN_AS, "back", f"{clock:%H:%M:%S}")
+            group.flags.append(said)
         if not group.tells and not group.marks:
             self._spare += group.text
         elif not (group.tells and marks and clock) or group.parts & self._denied:
@@ -380,6 +406,15 @@ class _Line:
         self._when = clock
         self._kind = group.kind or self._kind
 
+    def _after_a_flight(self, group: _Group, marks: tuple[str, ...]) -> bool:
+        """Tell whether a bee is back after the flight that was told before."""
+        return (
+            group.kind is EventKind.BACK
+            and group.time is None
+            and marks == self._bees
+            and self._kind is EventKind.AWAY
+        )
+
     def _say(self, group: _Group, marks: Sequence[str], clock: datetime) -> None:
         opposite = {EventKind.BACK: EventKind.AWAY, EventKind.AWAY: EventKind.BACK}
         same_time = group.time is None and not group.marks and self._kind is not None
@@ -388,6 +423,7 @@ class _Line:
             group.flags.append(flag)
         if len(marks) > 1 and group.bearing:
             group.of_bearing.append(Flag(FlagCode.TWO_LEFT))
+        clock -= timedelta(seconds=group.ago_s)
         flags = tuple(dict.fromkeys(group.flags))
         of_bearing = tuple(dict.fromkeys((*flags, *group.of_bearing)))
         for mark in marks:

@@ -22,12 +22,12 @@ if TYPE_CHECKING:
 Sort = Literal[
     "date", "time", "mark", "event", "bearing", "duration",
     "joint", "too", "break", "filler", "towards", "at", "rough",
-    "lasting", "not", "doubt", "word", "odd", "letter",
+    "lasting", "since", "not", "doubt", "word", "odd", "letter",
 ]  # fmt: skip
 # What a note is made of; between them stands what only joins or fills.
 CONTENT = frozenset({"time", "mark", "event", "bearing", "duration", "letter"})
 # What nothing can be made of, so that a person has to look.
-UNKNOWN = frozenset({"not", "doubt", "word", "odd", "lasting"})
+UNKNOWN = frozenset({"not", "doubt", "word", "odd", "lasting", "since"})
 
 _END = r"(?![^\W_])(?![.:/-]\d|,\d\b)"  # no letter, figure or part of it goes on
 _SOLID = r"(?![^\W_])"
@@ -52,7 +52,9 @@ _DURATION = re.compile(
     r"|(?P<m>\d{1,3}):(?P<s>[0-5]\d)\s?min(?:ute)?s?\b"
     r"|(?P<only>\d{1,4})\s?sec(?:ond)?s?\b"
 )
-AFTER = re.compile(r"(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID)
+AFTER = re.compile(
+    r"(?:after|for|took|lasted|lasting|taking)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID
+)
 # What says which north a bearing counts from, as people write it.
 NORTHS = {"true": "true", "t": "true", "magnetic": "magnetic", "mag": "magnetic"}
 _NORTH = "|".join(NORTHS)

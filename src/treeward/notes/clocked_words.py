@@ -8,18 +8,15 @@ is decided by what is beside it.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from treeward.language.bearings import (
-    COMPASS_POINTS,
     POINTS_DEG,
     point_at,
     read_bearing,
     read_compass,
 )
 from treeward.language.kinds import ALSO_WRITTEN, EventKind
-from treeward.language.number_words import NUMBER_WORDS
 
 from .clocked_numbers import (
     AFTER,
@@ -30,6 +27,20 @@ from .clocked_numbers import (
     Token,
     read_number,
     read_odd,
+)
+from .clocked_spoken import BEGIN_NUMBERS, spoken_duration
+from .clocked_vocabulary import (
+    BY_SLASH,
+    BY_SPACE,
+    CLOSELY,
+    FILLERS,
+    IN_CELL,
+    NO_COLOURS,
+    NUMBERS,
+    POINTS,
+    STARTS,
+    Words,
+    sort_of,
 )
 from .flags import Flag, FlagCode, read_flags
 
@@ -46,7 +57,6 @@ _DATED = re.compile(
     rf"\W*(?:({DATE.pattern})(?:[\s,;:]+(?=\S)|t(?=\d))"
     r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
 )
-_WORD = re.compile(r"[^\W\d_]+(?:['\u2019][^\W\d_]+)*")
 _SIGNS: dict[str, Sort] = {
     **dict.fromkeys(",;|/\t", "break"),
     "&": "joint",
@@ -60,135 +70,9 @@ _HARMLESS = frozenset(
     ".:()[]{}\"'\u2019\u2018\u201c\u201d!*-\u2013\u2014\u2026\u2022\u2192"
 )
 _BEE_NUMBERS = frozenset(str(number) for number in range(100))
-_MOST_WORDS = 6  # of one way of saying something; no phrase is longer
 _LONGEST_NAME = 40  # letters of a bee's name with what is beside it; choice
 
-# Says nothing by itself in a written note.
-_FILLERS = frozenset(
-    {"the", "a", "an", "bee", "is", "was", "are", "were", "be", "been", "then", "from"}
-    | {"again", "has", "have", "had", "she", "it", "her", "its", "of", "just", "now"}
-    | {
-        "time",
-        "clock",
-        "hrs",
-        "i",
-        "this",
-        "that",
-        "degrees",
-        "degree",
-        "deg",
-        "due",
-        "one",
-        "on",
-        "s",
-        "o",
-    }
-)
-_TOWARDS = frozenset(
-    {"bearing", "heading", "to", "towards", "toward", "direction", "dir", "brg", "hdg"}
-)
 _LISTED = re.compile(r"\s*\d{1,2}\)\s+")  # a line's own number: "1) yellow off"
-_TOO = frozenset({"too", "also", "likewise"})
-_ROUGH = frozenset({"about", "roughly", "around", "approximately", "approx", "circa"})
-_NOT = frozenset(
-    {"not", "no", "never", "none", "nobody", "neither", "nor", "without", "cannot"}
-)
-_RUN_TOGETHER = {
-    word.replace("'", ""): word
-    for word in ("hasn't", "isn't", "didn't", "don't", "wasn't", "doesn't", "haven't")
-}
-_DOUBTS = frozenset(
-    {"might", "may", "maybe", "perhaps", "possibly", "probably", "nearly", "almost"}
-    | {"seems", "think", "guess", "could", "should", "would", "will", "if", "or"}
-    | {"either", "unsure", "soon", "yet", "unless", "until", "expected", "presumably"}
-)
-# Small words that are never short for a colour, nor for two.
-_NO_COLOURS = frozenset(
-    {"or", "by", "go", "my", "be", "we", "he", "me", "us", "up", "so", "am", "at", "as"}
-    | {"if", "do", "no", "re", "per", "pop", "pit", "wi", "who", "why", "where", "when"}
-)
-_POINTS = {
-    **{name: name for name in POINTS_DEG},
-    **{
-        name.replace(" ", ""): short
-        for name, short in zip(COMPASS_POINTS, POINTS_DEG, strict=True)
-        if len(short) < 3
-    },
-}
-_STARTS = frozenset(("north", "south", "east", "west"))  # of points in several words
-_NUMBERS = frozenset(NUMBER_WORDS) - {
-    *("and", "a", "past", "to", "half", "quarter", "o'clock", "degrees", "tree")
-}
-_IN_CELL = {
-    "b": EventKind.BACK,
-    "i": EventKind.BACK,
-    "a": EventKind.AWAY,
-    "o": EventKind.AWAY,
-}
-
-
-@dataclass(frozen=True, slots=True)
-class _Words:
-    """The words of a line, contractions parted, with what joins each to the next."""
-
-    words: list[str]
-    starts: list[int]
-    ends: list[int]
-    links: list[str]  # "space", "-", "/", "'" within a contraction, or ""
-    at: dict[int, int]  # place in the text -> number of the word
-
-    @classmethod
-    def of(cls, text: str) -> _Words:
-        words: list[str] = []
-        starts: list[int] = []
-        ends: list[int] = []
-        for match in _WORD.finditer(text):
-            if text[match.end() : match.end() + 1].isdigit():
-                continue  # "y2" is no word
-            for part in _parts(match[0].replace("\u2019", "'")):
-                words.append(part)
-                starts.append(match.start())
-                ends.append(match.end())
-        links = [
-            "'" if starts[n] == starts[n + 1] else _link(text[ends[n] : starts[n + 1]])
-            for n in range(len(words) - 1)
-        ]
-        at: dict[int, int] = {}
-        for number, start in enumerate(starts):
-            at.setdefault(start, number)
-        return cls(words, starts, ends, [*links, ""], at)
-
-    def run(self, first: int, joined_by: frozenset[str]) -> list[str]:
-        """Give the words from `first` on that are joined to it so."""
-        last = first
-        while last - first < _MOST_WORDS - 1 and self.links[last] in joined_by:
-            last += 1
-        return self.words[first : last + 1]
-
-
-_BY_SPACE = frozenset({"space", "-", "'"})
-_BY_SLASH = frozenset({"space", "-", "/"})
-_CLOSELY = frozenset({"-", "/"})
-
-
-def _link(between: str) -> str:
-    if between in {" ", "  "}:
-        return "space"
-    if between in {"-", "/"}:
-        return between
-    return "/" if between.strip() == "/" else ""
-
-
-def _parts(word: str) -> list[str]:
-    """Part "hasn't" into "has" and "not", "yellow's" into "yellow" and "is"."""
-    word = _RUN_TOGETHER.get(word, word)
-    if "'" not in word:
-        return [word]
-    if word.endswith("n't"):
-        return [{"ca": "can", "wo": "will"}.get(word[:-3], word[:-3]), "not"]
-    head, tail = word.rsplit("'", 1)
-    more = {"s": "is", "re": "are", "ve": "have", "d": "had", "ll": "will", "m": "is"}
-    return [head, more[tail]] if tail in more else [word]
 
 
 class Reader:
@@ -263,7 +147,7 @@ class Reader:
         text = line.lower()
         if len(text) != len(line):  # a capital of two letters, as in Turkish
             line = text
-        words = _Words.of(text)
+        words = Words.of(text)
         found: list[Token] = []
         numbered = _LISTED.match(text)
         at = numbered.end() if numbered else 0
@@ -277,7 +161,7 @@ class Reader:
         return _with_norths(self._decided(found, wanted, of_bee=of_bee))
 
     def _next(
-        self, line: str, text: str, at: int, words: _Words, wanted: Wanted
+        self, line: str, text: str, at: int, words: Words, wanted: Wanted
     ) -> tuple[list[Token], int]:
         """Return what stands at a place, maybe nothing, and the place after it."""
         char = text[at]
@@ -301,7 +185,7 @@ class Reader:
         return ([] if harmless else [sign]), at + 1
 
     def _words(
-        self, line: str, text: str, words: _Words, number: int, wanted: Wanted
+        self, line: str, text: str, words: Words, number: int, wanted: Wanted
     ) -> tuple[list[Token], int]:
         """Read words from one on, up to the end of a contraction."""
         found: list[Token] = []
@@ -315,15 +199,15 @@ class Reader:
                 return found, end
 
     def _word(
-        self, line: str, words: _Words, first: int, wanted: Wanted
+        self, line: str, words: Words, first: int, wanted: Wanted
     ) -> tuple[Token, int]:
         """Return the token that begins at a word, and how many words it takes."""
         word = words.words[first]
         if (plain := self._plain.get(word)) is not None:
             return plain, 1
-        run = words.run(first, _BY_SPACE)
-        if wanted == "event" and word in _IN_CELL:
-            return Token("event", str(_IN_CELL[word]), word), 1
+        run = words.run(first, BY_SPACE)
+        if wanted == "event" and word in IN_CELL:
+            return Token("event", str(IN_CELL[word]), word), 1
         event = self._event(run)
         mark = self._mark(line, words, first)
         point = self._point(run, wanted)
@@ -331,11 +215,17 @@ class Reader:
             return event
         if mark is not None and (mark[1] > 1 or (not point and word not in POINTS_DEG)):
             return mark
-        found = point or _letter(word, self.letters) or _spoken_bearing(run)
+        found = (
+            point
+            or _letter(word, self.letters)
+            or spoken_duration(run)
+            or _spoken_bearing(run)
+        )
         if found is not None:
             return found
-        plain = Token(_sort_of(word), "", word)
-        if len(word) > 2 and word not in self._first and word not in _STARTS:
+        plain = Token(sort_of(word), "", word)
+        begins = word in self._first or word in STARTS or word in BEGIN_NUMBERS
+        if len(word) > 2 and not begins:
             self._plain[word] = plain
         return plain, 1
 
@@ -346,15 +236,15 @@ class Reader:
                 return Token("event", str(kind), ""), count
         return None
 
-    def _mark(self, line: str, words: _Words, first: int) -> tuple[Token, int] | None:
+    def _mark(self, line: str, words: Words, first: int) -> tuple[Token, int] | None:
         """Find a bee's name, written out or shortened: "yellow", "bl/w", "Y abd"."""
         found = self._named(line, words, first)
         return (Token("mark", found[0], "", found[2]), found[1]) if found else None
 
     def _named(
-        self, line: str, words: _Words, first: int
+        self, line: str, words: Words, first: int
     ) -> tuple[str, int, tuple[Flag, ...]] | None:
-        run = words.run(first, _BY_SLASH)
+        run = words.run(first, BY_SLASH)
         best: tuple[str, int, tuple[Flag, ...]] | None = None
         for count in range(min(len(run), 4), 0, -1):
             if (mark := self._marks.get(tuple(run[:count]))) is not None:
@@ -369,7 +259,7 @@ class Reader:
         two = self._colour(run[1]) if len(run) > 1 else None
         letters = len(run) > 1 and len(run[0]) == len(run[1]) == 1
         spaced = letters and words.links[first] == "space"
-        if two and (words.links[first] in _CLOSELY or spaced):
+        if two and (words.links[first] in CLOSELY or spaced):
             if f"{one}-{two}" in self._known:
                 mark, count = f"{one}-{two}", 2
             if spaced:  # one bee of two colours, or two bees
@@ -388,7 +278,7 @@ class Reader:
             return self._colours[word]
         if word in self.letters:
             return self.letters[word]
-        if word in _NO_COLOURS or word in _FILLERS or word in POINTS_DEG:
+        if word in NO_COLOURS or word in FILLERS or word in POINTS_DEG:
             return None
         return self._short.get(word)
 
@@ -397,7 +287,7 @@ class Reader:
         low = said.lower()
         if len(low) != 2 or low in POINTS_DEG:
             return ""
-        if low in _NO_COLOURS or low in _FILLERS:
+        if low in NO_COLOURS or low in FILLERS:
             return ""
         one, two = self.letters.get(low[0], ""), self.letters.get(low[1], "")
         mark = f"{one}-{two}"
@@ -407,7 +297,7 @@ class Reader:
         """Find a point of the compass that is more than one letter."""
         for count in range(min(len(run), 3), 0, -1):
             parts = run[:count]
-            name = "".join(_POINTS.get(word, "?") for word in parts)
+            name = "".join(POINTS.get(word, "?") for word in parts)
             if name not in POINTS_DEG or len("".join(parts)) == 1:
                 continue
             short = [word for word in parts if len(word) == 1]
@@ -548,27 +438,10 @@ def _single(pairs: set[tuple[str, str]]) -> dict[str, str]:
     return {short: meant.pop() for short, meant in found.items() if len(meant) == 1}
 
 
-def _sort_of(word: str) -> Sort:
-    return next((sort for sort, words in _SORTS.items() if word in words), "word")
-
-
-_SORTS: dict[Sort, frozenset[str]] = {
-    "joint": frozenset({"and"}),
-    "at": frozenset({"at"}),
-    "filler": _FILLERS,
-    "towards": _TOWARDS,
-    "too": _TOO,
-    "rough": _ROUGH,
-    "lasting": frozenset({"for", "after"}),
-    "not": _NOT,
-    "doubt": _DOUBTS,
-}
-
-
 def _spoken_bearing(run: Sequence[str]) -> tuple[Token, int] | None:
     """Read a bearing in words: "two hundred and ten", "south westerly"."""
     word = run[0]
-    if word not in _NUMBERS and not word.startswith(("north", "south", "east", "west")):
+    if word not in NUMBERS and not word.startswith(("north", "south", "east", "west")):
         return None
     reading = read_bearing(run)
     if reading is None or (word == "one" and reading.used == 1):

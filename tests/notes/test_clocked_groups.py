@@ -1,0 +1,79 @@
+"""What a typed line says of bees: second times, flights, several bees, ranges."""
+
+from __future__ import annotations
+
+import pytest
+
+from notes.typed_page import BOOK, DAY, ZONE
+from treeward.notes.clocked import read_clocked
+
+
+def notes(text: str) -> list[str]:
+    """Give the notes of a page as "9:05:00 away yellow", one in doubt with a "?"."""
+    found = []
+    for event in read_clocked(text, BOOK, ZONE, name="page.txt", day=DAY).events:
+        assert event.clock is not None
+        clock = f"{event.clock:%-H:%M:%S}".removesuffix(":00")
+        parts = (clock, event.kind, event.mark, event.value)
+        unsure = "?" if event.doubtful else ""
+        found.append(" ".join(part for part in (*parts, unsure) if part))
+    return found
+
+
+def unread(text: str) -> list[str]:
+    page = read_clocked(text, BOOK, ZONE, name="page.txt", day=DAY)
+    return [line.text for line in page.unread]
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("9:40 white back; yellow away 9:36, 47; back 9:42",
+         ["9:40 back white", "9:36 away yellow ?", "9:36 bearing yellow 47 ?",
+          "9:42 back yellow"]),
+        ("yellow was back at 9:27, having left 9:21",
+         ["9:27 back yellow", "9:21 away yellow ?"]),
+        ("10:00 yellow out (9:59 by Non's watch)", ["10:00 away yellow ?"]),
+        # Far from the other times, or as its words say, it is how long she was away.
+        ("9:40 Y back, gone 6:45", ["9:40 back yellow", "9:40 duration yellow away 405"]),
+        ("9:40 Y back, took 9:36", ["9:40 back yellow", "9:40 duration yellow away 576"]),
+        ("9:40 Y back, 9:36 away",
+         ["9:40 back yellow ?", "9:40 duration yellow away 576 ?"]),
+    ],
+)  # fmt: skip
+def test_a_second_time_near_the_first_is_a_time_of_day(
+    line: str, wanted: list[str]
+) -> None:
+    assert notes(line) == wanted
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("09:14:05 white back 1 min ago", ["9:13:05 back white ?"]),
+        ("9:14 white came back half a minute ago", ["9:13:30 back white ?"]),
+        ("9:14 two minutes ago white left", ["9:12 away white ?"]),
+    ],
+)
+def test_a_note_told_late_is_of_the_time_it_tells(line: str, wanted: list[str]) -> None:
+    assert notes(line) == wanted
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("9:12 yellow away, back after 6:45",
+         ["9:12 away yellow", "9:18:45 back yellow ?",
+          "9:18:45 duration yellow away 405 ?"]),
+        ("9:12 yellow away 47, back six and a half minutes later",
+         ["9:12 away yellow", "9:12 bearing yellow 47", "9:18:30 back yellow ?",
+          "9:18:30 duration yellow away 390 ?"]),
+        # Another bee's flight is not hers.
+        ("9:12 W away; Y back after 6:45",
+         ["9:12 away white", "9:12 back yellow", "9:12 duration yellow away 405"]),
+    ],
+)  # fmt: skip
+def test_a_bee_is_back_when_the_flight_that_was_told_ends(
+    line: str, wanted: list[str]
+) -> None:
+    assert notes(line) == wanted
