@@ -372,3 +372,44 @@ def test_a_span_of_times_is_no_offset() -> None:
     page = read_clocked(DAY + "09:05-09:30 yellow away", BOOK, ZONE)
 
     assert [told(event) for event in page.events if not event.doubtful] == []
+
+
+@pytest.mark.parametrize(
+    ("heading", "wanted"),
+    [
+        ("## Station 2", ["9:05 station 2", "9:05 away yellow"]),
+        ("# 15 July 2026", ["9:05 away yellow"]),
+        ("# Cefn Gwyn, 15 July 2026, station 2 ##",
+         ["9:05 station 2", "9:05 away yellow"]),
+        ("### Pause", ["9:05 pause", "9:05 away yellow"]),
+    ],
+)  # fmt: skip
+def test_a_heading_says_what_a_line_says(heading: str, wanted: list[str]) -> None:
+    page = read_clocked(f"{DAY}{heading}\n9:05 Y away", BOOK, ZONE)
+
+    assert [told(event, doubt=True) for event in page.events] == wanted
+    assert {e.clock.day for e in page.events if e.clock} == {
+        15 if "15" in heading else 14
+    }
+    assert not page.unread
+
+
+@pytest.mark.parametrize("heading", ["# What I saw", "# 9:00 Y away", "#9:00 Y aw"])
+def test_a_heading_that_says_nothing_known_is_listed(heading: str) -> None:
+    page = read_clocked(f"{DAY}{heading}\n9:05 Y away", BOOK, ZONE)
+
+    assert [told(event) for event in page.events] == ["9:05 away yellow"]
+    assert [line.line for line in page.unread] == [2]
+
+
+@pytest.mark.parametrize(
+    "before", ["1. ", "12. ", "1) ", "(1) ", "- ", "* ", "\u2022 ", "- [x] ", "- [ ] "]
+)
+def test_the_number_of_a_line_is_no_bearing(before: str) -> None:
+    page = read_clocked(f"{DAY}{before}9:30 yellow off 47", BOOK, ZONE)
+
+    assert [told(event, doubt=True) for event in page.events] == [
+        "9:30 away yellow",
+        "9:30 bearing yellow 47",
+    ]
+    assert not page.unread

@@ -344,7 +344,6 @@ def test_any_line_is_read_and_no_letter_of_it_is_passed_over(line: str) -> None:
     words = [
         word
         for part in plain
-        if not part.lstrip().startswith("#")
         for word in part.lower().split()
         if word.isalpha() and len(word) > 8  # longer than all that is known
     ]

@@ -35,8 +35,10 @@ def unread(text: str) -> list[str]:
          ["9:27 back yellow", "9:21 away yellow ?"]),
         ("10:00 yellow out (9:59 by Non's watch)", ["10:00 away yellow ?"]),
         # Far from the other times, or as its words say, it is how long she was away.
-        ("9:40 Y back, gone 6:45", ["9:40 back yellow", "9:40 duration yellow away 405"]),
-        ("9:40 Y back, took 9:36", ["9:40 back yellow", "9:40 duration yellow away 576"]),
+        ("9:40 Y back, gone 6:45",
+         ["9:40 back yellow", "9:40 duration yellow away 405"]),
+        ("9:40 Y back, took 9:36",
+         ["9:40 back yellow", "9:40 duration yellow away 576"]),
         ("9:40 Y back, 9:36 away",
          ["9:40 back yellow ?", "9:40 duration yellow away 576 ?"]),
     ],

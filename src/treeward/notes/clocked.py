@@ -54,6 +54,8 @@ _TIMED_LINE = re.compile(r"\s*(?P<bracket>[\[(])\s*(?P<first>\d{1,3}):\d{2}")  #
 _FIRST_H = 5  # in round brackets a page begins later than this, a transcript not; guess
 _LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
 _DARK_H = 20  # nor do notes go on so late; guess
+_HEADING = re.compile(r"\s*#{1,6}\s+(?=[^\W_])")  # as Markdown writes it
+_OF_NOTES = frozenset({"mark", "event"})  # what only a note of a bee has
 _MOST_LETTERS = 500  # kept of a line without a note; choice
 _AT_DAWN_H = 8  # before it a day's first notes may well be of the evening; guess
 _WATCHED = timedelta(minutes=5)  # from her leaving to a bearing of it at most; guess
@@ -185,7 +187,11 @@ class _Page:
         """Read all lines."""
         self._days.month_first = month_first(lines)
         for self._line, line in enumerate(lines, start=1):
-            if line.strip() and not line.lstrip().startswith("#") and not is_rule(line):
+            if not line.strip() or is_rule(line):
+                continue
+            if headed := _HEADING.match(line):
+                self._headed(line[headed.end() :].rstrip(" #"))
+            else:
                 self._read(line)
         self._named_in_vain()
         if self.events and (last := self.events[-1].clock) is not None:
@@ -212,6 +218,15 @@ class _Page:
             self._bee, self._bee_line = mark, (self._line, line)
         else:
             self._note(line, line)
+
+    def _headed(self, line: str) -> None:
+        """Read a heading; a note in one may have been put out of use, and is listed."""
+        sorts = {token.sort for token in self._reader.read(line)}
+        named = self._dated(line) is not None or self._reader.mark_of(line)
+        if named or (self._others.announced(line) and not sorts & _OF_NOTES):
+            self._read(line)
+        else:
+            self._to_look_at(self._line, line)
 
     def _named_in_vain(self) -> None:
         """List a bee's name that stands alone, with nothing below it."""

@@ -72,7 +72,8 @@ _HARMLESS = frozenset(
 _BEE_NUMBERS = frozenset(str(number) for number in range(100))
 _LONGEST_NAME = 40  # letters of a bee's name with what is beside it; choice
 
-_LISTED = re.compile(r"\s*\d{1,2}\)\s+")  # a line's own number: "1) yellow off"
+# A line's own number or box: "1) yellow off", "2. 9:30", "- [x] 9:40".
+_LISTED = re.compile(r"\s*(?:\(?\d{1,2}\)|\d{1,2}\.|[-*+\u2022]?\s*\[[ x]?\])\s+")
 
 
 class Reader:
