@@ -6,6 +6,7 @@ import pytest
 
 from notes.typed_page import BOOK, DAY, ZONE
 from treeward.notes.clocked import read_clocked
+from treeward.notes.flags import FlagCode
 
 
 def notes(text: str) -> list[str]:
@@ -79,3 +80,55 @@ def test_a_bee_is_back_when_the_flight_that_was_told_ends(
     line: str, wanted: list[str]
 ) -> None:
     assert notes(line) == wanted
+
+
+def in_view(text: str, *, below: str) -> list[str]:
+    """Give the notes of a line that stands below others."""
+    page = read_clocked(f"{below}\n{text}", BOOK, ZONE, name="page.txt", day=DAY)
+    heard = " ".join(text.split())
+    guessed = FlagCode.BEE_IN_VIEW
+    return [
+        f"{e.clock:%-H:%M} {e.kind} {e.mark}{'?' if e.has(guessed) else ''}"
+        for e in page.events
+        if e.heard == heard
+    ]
+
+
+OUT = "9:05 Y away\n9:06 W away"
+HERE = f"{OUT}\n9:11 Y back\n9:12 W back"
+
+
+@pytest.mark.parametrize(
+    ("line", "below", "wanted"),
+    [
+        ("9:20 both back", OUT, ["9:20 back yellow?", "9:20 back white?"]),
+        ("9:20 they both came back", OUT, ["9:20 back yellow?", "9:20 back white?"]),
+        ("9:20 all two back", OUT, ["9:20 back yellow?", "9:20 back white?"]),
+        ("9:20 both gone", HERE, ["9:20 away yellow?", "9:20 away white?"]),
+        ("9:20 all away", HERE, ["9:20 away yellow?", "9:20 away white?"]),
+        ("9:20 both of them off", HERE, ["9:20 away yellow?", "9:20 away white?"]),
+        ("9:29 both back, W first at 9:28", OUT,
+         ["9:29 back yellow?", "9:28 back white"]),
+        ("9:20 all back", "9:05 Y away\n9:06 W painted", ["9:20 back yellow?"]),
+        # Bees that are named need no guess.
+        ("9:20 Y & W both away", HERE, ["9:20 away yellow", "9:20 away white"]),
+        ("9:20 both Y and W away", HERE, ["9:20 away yellow", "9:20 away white"]),
+        # Nobody knows which two of three, nor of one.
+        ("9:20 both back", f"{OUT}\n9:07 R away", []),
+        ("9:20 both back", "9:05 Y away", []),
+        ("9:20 all three back", OUT, []),
+        ("9:20 both gone", f"{HERE}\nstation 2", []),
+        ("9:20 they back", OUT, []),
+        ("9:20 not both back", OUT, []),
+    ],
+)  # fmt: skip
+def test_both_and_all_are_the_bees_that_are_out_or_here(
+    line: str, below: str, wanted: list[str]
+) -> None:
+    assert in_view(line, below=below) == wanted
+    assert bool(wanted) != (line in unread(f"{below}\n{line}"))
+
+
+@pytest.mark.parametrize("line", ["9:20 Y & W both away", "9:20 both Y and W away"])
+def test_two_bees_that_are_named_and_both_are_not_in_doubt(line: str) -> None:
+    assert notes(line) == ["9:20 away yellow", "9:20 away white"]

@@ -59,6 +59,9 @@ _OF_NOTES = frozenset({"mark", "event"})  # what only a note of a bee has
 _MOST_LETTERS = 500  # kept of a line without a note; choice
 _AT_DAWN_H = 8  # before it a day's first notes may well be of the evening; guess
 _WATCHED = timedelta(minutes=5)  # from her leaving to a bearing of it at most; guess
+_COMES_OR_GOES = frozenset(
+    {EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.MISSED}
+)
 _OF_BEES = frozenset({"mark", "event", "bearing", "duration", "back", "away", "bee"})
 _ROW_CELLS: dict[str, Wanted] = {"mark": "mark", "event": "event", "bearing": "bearing"}
 
@@ -176,7 +179,8 @@ class _Page:
         self._day_line = 0  # where it stands
         self._last: time | None = None
         self._half: Flag | None = None  # why the half of the day is in doubt
-        self._moved: dict[str, Event] = {}  # the last coming or going of each bee
+        self._moved: dict[str, Event] = {}  # what each bee here did last
+        self._at_station = ""
         self._table: Table | None = None
         self._station = ""  # of the row before
         self._bee = ""  # whose name stands above
@@ -268,6 +272,7 @@ class _Page:
         self.written.add(day)
         if day != self._day:
             self._last = None
+            self._moved.clear()
         self._day, self._day_line = day, self._line
 
     # Tables.
@@ -428,7 +433,8 @@ class _Page:
     ) -> None:
         """Make events of what is said of bees, or list it."""
         tokens = self._past_date(tokens)
-        said = read_groups(tokens, self._moment, bee=bee, when=when)
+        did = {mark: event.kind for mark, event in self._moved.items()}
+        said = read_groups(tokens, self._moment, bee=bee, when=when, last=did)
         if said.last is not None:
             self._last = said.last.time()
         for note in said.notes:
@@ -501,7 +507,10 @@ class _Page:
         heard = " ".join(line[:_MOST_QUOTED].split())
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
                       clock=clock, heard=heard, flags=flags)  # fmt: skip
-        if kind in {EventKind.BACK, EventKind.AWAY}:
+        if kind is EventKind.STATION and value != self._at_station:
+            self._moved.clear()
+            self._at_station = value
+        if kind in _COMES_OR_GOES:
             self._moved[mark] = event
         if clock is None:
             self._early.append((event, self._line, line))

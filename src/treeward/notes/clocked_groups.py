@@ -19,7 +19,7 @@ from .clocked_numbers import CONTENT, UNKNOWN
 from .flags import Flag, FlagCode
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime
 
     from .clocked_numbers import Token
@@ -30,6 +30,13 @@ _NEAR = timedelta(
     minutes=30
 )  # before the time of its line, "9:36" is a time too; guess
 _HOUR = timedelta(hours=1)  # longer away times are not written as m:ss; guess
+_GONE = frozenset({EventKind.AWAY})
+_HERE = frozenset({EventKind.BACK, EventKind.MARK})
+_COUNTS = {
+    said: number
+    for number, word in enumerate(("two", "three", "four", "five", "six"), start=2)
+    for said in (word, str(number))
+}
 _MINUTES = re.compile(r"(\d{1,2})[:.](\d\d)")
 _MOST_QUOTED = 60  # letters of what was left over in a flag; choice
 
@@ -72,6 +79,8 @@ class _Group:
 
     time: datetime | None = None
     marks: list[str] = field(default_factory=list)
+    all_of: str = ""  # "both", "all"
+    how_many: int = 0  # bees that it is of; 0 for any number
     kind: EventKind | None = None
     bearing: str = ""
     announced: bool = False  # the bearing, by "heading"
@@ -79,6 +88,7 @@ class _Group:
     ago_s: float = 0.0  # before its time, by "1 min ago"
     flags: list[Flag] = field(default_factory=list)
     of_bearing: list[Flag] = field(default_factory=list)
+    of_bee: dict[str, Flag] = field(default_factory=dict)
     parts: set[int] = field(default_factory=set)  # of the line, between commas
     text: list[str] = field(default_factory=list)
 
@@ -93,6 +103,7 @@ def read_groups(
     *,
     bee: str = "",
     when: datetime | None = None,
+    last: Mapping[str, EventKind] | None = None,
 ) -> LineRead:
     """Read what a line, or a cell, says of bees.
 
@@ -106,8 +117,10 @@ def read_groups(
         Whose notes they are where the line names none.
     when
         The time of its row, of what has no time of its own.
+    last
+        What each bee did last, which tells who "both" and "all" are.
     """
-    return _Line(tokens, clock, bee=bee, when=when).read()
+    return _Line(tokens, clock, bee=bee, when=when, last=last or {}).read()
 
 
 class _Line:
@@ -118,7 +131,9 @@ class _Line:
         *,
         bee: str,
         when: datetime | None,
+        last: Mapping[str, EventKind],
     ) -> None:
+        self._did = dict(last)
         self._tokens, self._clock = tokens, clock
         self._bees: tuple[str, ...] = (bee,) if bee else ()
         self._when, self._last = when, when
@@ -188,8 +203,10 @@ class _Line:
                 self._duration(place, token)
             case "since" if self._since(place, token):
                 pass
+            case "all":
+                self._all(place, token)
             case _:
-                known = token.sort == "lasting" or token.sort not in UNKNOWN
+                known = token.sort in {"lasting", "they"} or token.sort not in UNKNOWN
                 understood = known and self._fills(place, token)
                 if not understood and not token.flags:  # which tell it themselves
                     self._left.append(token.text)
@@ -208,6 +225,9 @@ class _Line:
                 return False
             group.kind = self._kind
             self._noted(token)
+        if token.sort == "they":
+            beside = (self._beside(place, -1), self._beside(place, 1))
+            return any(one is not None and one.sort == "all" for one in beside)
         return token.sort != "date"
 
     def _duration(self, place: int, token: Token) -> None:
@@ -218,6 +238,35 @@ class _Line:
         self._group.flags += token.flags
         self._roughly(place, self._group.flags)
         self._noted(token)
+
+    def _all(self, place: int, token: Token) -> None:
+        """Read "both" or "all", beside bees that are named or of those in view."""
+        if self._group.all_of or (self._group.marks and self._group.kind):
+            self._close()
+        group = self._group
+        after = self._beside(place, 1)
+        group.all_of = token.text
+        group.how_many = 2 if token.text == "both" else 0
+        if after is not None and after.text in _COUNTS:  # "all three"
+            group.how_many = _COUNTS[after.text]
+            self._used.add(self._tokens.index(after, place))
+        self._noted(token)
+
+    def _who(self, group: _Group) -> tuple[str, ...]:
+        """Return the bees of a group; none where "both" may be of more or fewer."""
+        if not group.all_of:
+            return tuple(group.marks) or self._bees
+        if group.marks:
+            marks = tuple(group.marks)
+        else:
+            out = group.kind in {EventKind.BACK, EventKind.MISSED}
+            before = _GONE if out else _HERE
+            marks = tuple(m for m, kind in self._did.items() if kind in before)
+            for mark in marks:
+                group.of_bee[mark] = Flag.of(FlagCode.BEE_IN_VIEW, group.all_of, mark)
+        least = 2 if group.marks else 1
+        fits = len(marks) == group.how_many if group.how_many else len(marks) >= least
+        return marks if fits else ()
 
     def _since(self, place: int, token: Token) -> bool:
         """Read "ago" behind a duration; "later" says no more than the duration does."""
@@ -270,7 +319,7 @@ class _Line:
         joined = self._joined(place)
         if joined and group.kind and after is not None and after.sort == "event":
             joined = False  # "back Y, W off"
-        if group.marks and not joined:
+        if (group.marks and not joined) or (group.all_of and group.kind):
             self._close()
         self._group.marks.append(token.value)
         self._group.flags += token.flags
@@ -390,13 +439,13 @@ class _Line:
     def _close(self) -> None:
         """Note what the group says; one that lacks its time or its bee is left over."""
         group, self._group = self._group, _Group()
-        marks = tuple(group.marks) or self._bees
+        marks = self._who(group)
         clock = group.time or self._when
         if self._after_a_flight(group, marks) and clock and group.away_s:
             clock = group.time = clock + timedelta(seconds=group.away_s)
             said = Flag.of(FlagCode.TAKEN_AS, "back", f"{clock:%H:%M:%S}")
             group.flags.append(said)
-        if not group.tells and not group.marks:
+        if not group.tells and not group.marks and not group.all_of:
             self._spare += group.text
         elif not (group.tells and marks and clock) or group.parts & self._denied:
             self._left += group.text
@@ -427,16 +476,31 @@ class _Line:
         flags = tuple(dict.fromkeys(group.flags))
         of_bearing = tuple(dict.fromkeys((*flags, *group.of_bearing)))
         for mark in marks:
-            plain = Said(kind=EventKind.AWAY, mark=mark, clock=clock, flags=flags)
+            seen = (group.of_bee[mark],) if mark in group.of_bee else ()
+            told = (*seen, *flags)
+            plain = Said(kind=EventKind.AWAY, mark=mark, clock=clock, flags=told)
             if group.kind is not None:
+                self._told_apart(mark, group.kind)
+                self._did[mark] = group.kind
                 self._notes.append(replace(plain, kind=group.kind))
             if group.bearing:
                 bearing = replace(plain, kind=EventKind.BEARING, value=group.bearing)
                 bare = group.kind is None and not group.announced
-                self._notes.append(replace(bearing, flags=of_bearing, bare=bare))
+                self._notes.append(
+                    replace(bearing, flags=(*seen, *of_bearing), bare=bare)
+                )
             if group.away_s:
                 value = f"away {group.away_s:g}"
                 self._notes.append(replace(plain, kind=EventKind.DURATION, value=value))
+
+    def _told_apart(self, mark: str, kind: EventKind) -> None:
+        """Forget of "both back" the bee whose own time follows: "W first at 9:28"."""
+        self._notes = [
+            note
+            for note in self._notes
+            if (note.mark, note.kind) != (mark, kind)
+            or all(flag.code is not FlagCode.BEE_IN_VIEW for flag in note.flags)
+        ]
 
 
 def _one_bearing(one: str, two: str) -> str | None:

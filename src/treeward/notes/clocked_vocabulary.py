@@ -52,7 +52,7 @@ FILLERS = frozenset(
 TOWARDS = frozenset(
     {"bearing", "heading", "to", "towards", "toward", "direction", "dir", "brg", "hdg"}
 )
-_TOO = frozenset({"too", "also", "likewise"})
+_TOO = frozenset({"too", "also", "likewise", "first"})
 _ROUGH = frozenset({"about", "roughly", "around", "approximately", "approx", "circa"})
 _NOT = frozenset(
     {"not", "no", "never", "none", "nobody", "neither", "nor", "without", "cannot"}
@@ -169,6 +169,8 @@ _SORTS: dict[Sort, frozenset[str]] = {
     "too": _TOO,
     "rough": _ROUGH,
     "lasting": frozenset({"for", "after", "took", "lasted", "lasting", "taking"}),
+    "all": frozenset({"both", "all", "everyone", "everybody"}),
+    "they": frozenset({"they", "them", "bees"}),
     "since": frozenset({"ago", "earlier", "later"}),
     "not": _NOT,
     "doubt": _DOUBTS,
