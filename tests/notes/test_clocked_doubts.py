@@ -220,7 +220,8 @@ def test_a_number_is_read_whole_or_put_in_doubt(line: str, wanted: list[str]) ->
 @pytest.mark.parametrize(
     "line",
     [
-        "9:05-9:12 Y away",
+        "9:12-9:05 Y away",
+        "9:05-9:12 Y back",
         "905 Y off",
         "9:7O Y off",
         "25:10 Y off",
@@ -295,7 +296,7 @@ KNOWN = [
 ]
 STRANGE = [
     *("not", "hasn't", "might", "nearly", "?", "lost", "oak", "21O", "400", "p"),
-    *("yelow", "b4ck", "210-220", "9:05-9:12", "\u00bd", "zzz", "nor", "%"),
+    *("yelow", "b4ck", "210-220", "9:12-9:05", "\u00bd", "zzz", "nor", "%"),
 ]
 
 

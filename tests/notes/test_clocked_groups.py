@@ -132,3 +132,57 @@ def test_both_and_all_are_the_bees_that_are_out_or_here(
 @pytest.mark.parametrize("line", ["9:20 Y & W both away", "9:20 both Y and W away"])
 def test_two_bees_that_are_named_and_both_are_not_in_doubt(line: str) -> None:
     assert notes(line) == ["9:20 away yellow", "9:20 away white"]
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("White: 9:07-9:14, 9:16-9:23 brg 50, 9:25-",
+         ["9:07 away white ?", "9:14 back white ?", "9:16 away white",
+          "9:16 bearing white 50", "9:23 back white", "9:25 away white ?"]),
+        ("Blue/white: 9:30 to 9:37, 052",
+         ["9:30 away blue-white", "9:30 bearing blue-white 52",
+          "9:37 back blue-white"]),
+        ("Y 9:52 -> 9:58 @ 48",
+         ["9:52 away yellow", "9:52 bearing yellow 48", "9:58 back yellow"]),
+        ("W: 9:53/10:00/51",
+         ["9:53 away white", "9:53 bearing white 51", "10:00 back white"]),
+        ("9:45-9:51 yellow", ["9:45 away yellow ?", "9:51 back yellow ?"]),
+        ("9.45 \u2013 9.51 yellow away", ["9:45 away yellow", "9:51 back yellow"]),
+        ("Y out 0945-0951 47",
+         ["9:45 away yellow", "9:45 bearing yellow 47", "9:51 back yellow"]),
+        ("White 9:07-9:14, Y 9:20-9:25",
+         ["9:07 away white ?", "9:14 back white ?", "9:20 away yellow ?",
+          "9:25 back yellow ?"]),
+        ("11:58-12:04 Y 47",
+         ["11:58 away yellow", "11:58 bearing yellow 47", "12:04 back yellow"]),
+        ("12:58-1:04 Y 47",
+         ["12:58 away yellow", "12:58 bearing yellow 47", "13:04 back yellow"]),
+        # Not of a flight, or against the clock.
+        ("9:05-9:12 Y back", []),
+        ("9:00-9:05 Y painted", []),
+        ("Y 9:14-9:07", []),
+    ],
+)  # fmt: skip
+def test_a_range_of_times_is_a_flight(line: str, wanted: list[str]) -> None:
+    assert notes(line) == wanted
+    assert unread(line) == ([] if wanted else [line])
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("W dep 0916 arr 0923 brg 49",
+         ["9:16 away white", "9:16 bearing white 49", "9:23 back white"]),
+        ("W off 9:16, back 9:23, heading about NE",
+         ["9:16 away white", "9:16 bearing white 45 ne ?", "9:23 back white"]),
+        # Of whom, where she did not leave before, and who says that it is one?
+        ("W back 9:23 brg 49", ["9:23 back white ?"]),
+        ("Y off 9:16, W back 9:23, brg 49",
+         ["9:16 away yellow ?", "9:23 back white ?"]),
+    ],
+)  # fmt: skip
+def test_a_bearing_behind_both_times_is_the_way_she_left(
+    line: str, wanted: list[str]
+) -> None:
+    assert notes(line) == wanted

@@ -93,7 +93,7 @@ def has_clock_times(text: str, book: PhraseBook) -> bool:
     for line in lines:
         if any("0" <= char <= "9" for char in line):
             sorts = {token.sort for token in reader.read(line)}
-            if "time" in sorts and (headed or "mark" in sorts):
+            if sorts & {"time", "range"} and (headed or "mark" in sorts):
                 return True
         elif not headed:
             table = table or read_heading(line, reader) is not None
@@ -261,7 +261,7 @@ class _Page:
             self._add(kind, None, line, value=value)
         tokens = self._reader.read(left)
         if self._others.announced(left) or any(
-            t.sort in {"time", "bearing", "duration", "odd"} for t in tokens
+            t.sort in {"time", "range", "bearing", "duration", "odd"} for t in tokens
         ):
             self._to_look_at(self._line, left.strip(" ,"))
 
@@ -409,7 +409,7 @@ class _Page:
         if facts or not others:
             self._notes(tokens, line, bee=self._bee, when=None, listed=line)
             return
-        unknown = [t.text for t in tokens if t.sort in UNKNOWN]
+        unknown = [t.text for t in tokens if t.sort in UNKNOWN or t.sort == "range"]
         if unknown:
             self._to_look_at(self._line, " ".join(unknown), clock=when)
 
@@ -471,8 +471,8 @@ class _Page:
     def _first_time(self, tokens: Sequence[Token]) -> datetime | None:
         """Return the first time that stands among tokens, on the day before it."""
         for token in self._past_date(tokens):
-            if token.sort == "time":
-                moment = self._moment(token.value, None)
+            if token.sort in {"time", "range"}:
+                moment = self._moment(token.value.split()[0], None)
                 self._last = moment.time()
                 return moment
         return None

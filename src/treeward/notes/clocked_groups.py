@@ -78,6 +78,8 @@ class _Group:
     """What is known of one note, or of one each of several bees."""
 
     time: datetime | None = None
+    until: datetime | None = None  # her coming, of a range of times
+    ranged: str = ""  # that range, where nothing says yet that she was away
     marks: list[str] = field(default_factory=list)
     all_of: str = ""  # "both", "all"
     how_many: int = 0  # bees that it is of; 0 for any number
@@ -197,6 +199,8 @@ class _Line:
                 self._event(place, token)
             case "time":
                 self._time(place, token)
+            case "range":
+                self._range(place, token)
             case "bearing":
                 self._bearing(place, token)
             case "duration":
@@ -281,7 +285,7 @@ class _Line:
         return True
 
     def _noted(self, token: Token) -> None:
-        if token.sort != "time":
+        if token.sort != "time":  # whose part nothing denies
             self._group.parts.add(self._part)
         self._group.text.append(token.text)
 
@@ -319,7 +323,8 @@ class _Line:
         joined = self._joined(place)
         if joined and group.kind and after is not None and after.sort == "event":
             joined = False  # "back Y, W off"
-        if (group.marks and not joined) or (group.all_of and group.kind):
+        parted = bool(group.ranged and self._bees and self._part not in group.parts)
+        if parted or (group.marks and not joined) or (group.all_of and group.kind):
             self._close()
         self._group.marks.append(token.value)
         self._group.flags += token.flags
@@ -327,6 +332,13 @@ class _Line:
 
     def _event(self, place: int, token: Token) -> None:
         kind = EventKind(token.value)
+        if self._group.ranged and kind is EventKind.AWAY:
+            self._group.ranged = ""  # "9:05-9:12 yellow away"
+            return
+        if self._group.ranged and self._part in self._group.parts:
+            group = self._group  # "9:05-9:12 yellow back" tells no time of it
+            self._left.append(group.ranged)
+            group.ranged, group.kind, group.time, group.until = "", None, None, None
         if self._group.kind is EventKind.BACK and kind is EventKind.AWAY:
             after = self._beside(place, 1)
             if after is not None and after.sort == "duration":
@@ -345,6 +357,8 @@ class _Line:
 
     def _bearing(self, place: int, token: Token) -> None:
         group, after = self._group, self._beside(place, 1)
+        if group.kind is EventKind.BACK and self._of_flight(place, token):
+            return
         if group.kind not in {None, EventKind.AWAY}:
             if after is None or after.value != EventKind.AWAY:
                 self._left.append(token.text)  # nobody flies that way
@@ -364,6 +378,26 @@ class _Line:
         group.of_bearing += token.flags
         self._roughly(place, group.of_bearing)
         self._noted(token)
+
+    def _of_flight(self, place: int, token: Token) -> bool:
+        """Read "out 9:16 in 9:23 brg 49" as the way that she left."""
+        led = [token.sort for token in self._tokens[:place] if token.sort != "rough"]
+        if led[-1:] != ["towards"]:
+            return False
+        marks = tuple(self._group.marks) or self._bees
+        last = {note.mark: note for note in self._notes}  # by then
+        left = [last[mark] for mark in marks if mark in last]
+        if not left or any(note.kind is not EventKind.AWAY for note in left):
+            return False
+        flags = [*token.flags, *((Flag(FlagCode.TWO_LEFT),) if len(left) > 1 else ())]
+        self._roughly(place, flags)
+        self._notes += [
+            replace(note, kind=EventKind.BEARING, value=token.value,
+                    flags=(*note.flags, *flags))
+            for note in left
+        ]  # fmt: skip
+        self._group.parts.add(self._part)
+        return True
 
     def _roughly(self, place: int, flags: list[Flag]) -> None:
         before = self._beside(place, -1)
@@ -393,6 +427,26 @@ class _Line:
             )
         group.time = self._last = moment
         self._roughly(place, group.flags)
+        self._noted(token)
+
+    def _range(self, place: int, token: Token) -> None:
+        """Read "9:07-9:14": away at the one time, back at the other."""
+        one, _, two = token.value.partition(" ")
+        first = self._clock(one, self._last)
+        then = self._clock(two, first) if two else None
+        if self._group.time is not None:
+            self._close()
+        group = self._group
+        after = self._beside(place, 1)
+        told = after.value if after is not None and after.sort == "event" else ""
+        of_flight = group.kind in {None, EventKind.AWAY} and told in {"", "away"}
+        if not of_flight or (then is not None and not first < then < first + SITTING):
+            self._left.append(token.text)
+            return
+        if group.kind is None:
+            group.ranged = token.text
+        group.kind, group.time, group.until = EventKind.AWAY, first, then
+        self._last = then or first
         self._noted(token)
 
     def _is_duration(self, place: int, token: Token, moment: datetime) -> bool:
@@ -452,8 +506,8 @@ class _Line:
         else:
             self._say(group, marks, clock)
         self._bees = marks
-        self._when = clock
-        self._kind = group.kind or self._kind
+        self._when = group.until or clock
+        self._kind = EventKind.BACK if group.until else group.kind or self._kind
 
     def _after_a_flight(self, group: _Group, marks: tuple[str, ...]) -> bool:
         """Tell whether a bee is back after the flight that was told before."""
@@ -472,6 +526,9 @@ class _Line:
             group.flags.append(flag)
         if len(marks) > 1 and group.bearing:
             group.of_bearing.append(Flag(FlagCode.TWO_LEFT))
+        if group.ranged and not group.bearing:  # she may have been here as long
+            meant = "away and back" if group.until else "away"
+            group.flags.append(Flag.of(FlagCode.TAKEN_AS, group.ranged, meant))
         clock -= timedelta(seconds=group.ago_s)
         flags = tuple(dict.fromkeys(group.flags))
         of_bearing = tuple(dict.fromkeys((*flags, *group.of_bearing)))
@@ -489,6 +546,10 @@ class _Line:
                 self._notes.append(
                     replace(bearing, flags=(*seen, *of_bearing), bare=bare)
                 )
+            if group.until is not None:
+                back = replace(plain, kind=EventKind.BACK, clock=group.until)
+                self._notes.append(back)
+                self._did[mark] = EventKind.BACK
             if group.away_s:
                 value = f"away {group.away_s:g}"
                 self._notes.append(replace(plain, kind=EventKind.DURATION, value=value))

@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 
 
 Sort = Literal[
-    "date", "time", "mark", "event", "bearing", "duration",
+    "date", "time", "range", "mark", "event", "bearing", "duration",
     "joint", "too", "break", "filler", "towards", "at", "rough",
     "lasting", "since", "all", "they", "not", "doubt", "word", "odd", "letter",
 ]  # fmt: skip
 # What a note is made of; between them stands what only joins or fills.
-CONTENT = frozenset({"time", "mark", "event", "bearing", "duration", "letter"})
+CONTENT = frozenset({"time", "range", "mark", "event", "bearing", "duration", "letter"})
 # What nothing can be made of, so that a person has to look.
 UNKNOWN = frozenset({"not", "doubt", "word", "odd", "lasting", "since", "all", "they"})
 
@@ -42,6 +42,16 @@ TIME = re.compile(
     r"|\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
     r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)(?:\s?h(?:rs?|ours)?\b\.?)?"
     rf"|(?P<hour>\d{{1,2}})\s?(?P<only>[ap])\.?m\b\.?){_END}",
+    re.ASCII,
+)
+_CLOCK = (
+    r"\d{1,2}\s?[:.h]\s?[0-5]\d(?::[0-5]\d)?(?:\s?[ap]\.?m\b\.?)?"
+    r"|(?:[01]\d|2[0-3])[0-5]\d"
+)
+# From one time to another, or on and on: "9:07-9:14", "9:30 to 9:37", "9:25-".
+_RANGE = re.compile(
+    rf"(?P<one>{_CLOCK})\s*(?:(?:-+>?|[\u2010-\u2015\u2192>/]|to\b|till?\b|until\b)\s*"
+    rf"(?P<two>{_CLOCK})(?![^\W_])(?![.:-]\d|,\d\b)|[-\u2010-\u2015]+>?\s*(?=$|[,;]))",
     re.ASCII,
 )
 _DURATION = re.compile(
@@ -87,8 +97,8 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
         minutes = float(told.replace(",", "."))
         seconds = 60.0 * minutes + float(rest)
         return [Token("duration", f"{seconds:g}", match[0])], match.end()
-    if (match := TIME.match(text, at)) and hour_of(match) is not None:
-        return [Token("time", match[0], match[0])], match.end()
+    if clocked := _read_clock(text, at):
+        return clocked
     if match := _PARTED.match(text, at):
         whole = int(match[0].replace("-", ""))
         if whole <= FULL_CIRCLE_DEG:
@@ -134,6 +144,23 @@ def read_duration(cell: str, unit: str) -> Token | None:
         return None
     flags = () if unit else (Flag.of(FlagCode.TAKEN_AS, cell, f"{cell} min"),)
     return Token("duration", f"{round(60 * figure, 1):g}", cell, flags)
+
+
+def _read_clock(text: str, at: int) -> tuple[list[Token], int] | None:
+    """Read a time, or a range from one to another."""
+    match = TIME.match(text, at)
+    span = _RANGE.match(text, at) if not match or offset_of(match) is None else None
+    if span and all(_is_time(part) for part in span.groups() if part):
+        value = " ".join(re.sub(r"\s", "", part or "") for part in span.groups())
+        return [Token("range", value, span[0].strip())], span.end()
+    if match and hour_of(match) is not None:
+        return [Token("time", match[0], match[0])], match.end()
+    return None
+
+
+def _is_time(text: str) -> bool:
+    match = TIME.fullmatch(text)
+    return match is not None and hour_of(match) is not None
 
 
 def read_odd(text: str, at: int) -> tuple[list[Token], int]:

@@ -326,7 +326,7 @@ class Reader:
                 if before == "joint" or wanted == "mark":  # no colour has this letter
                     found[place] = token._replace(sort="odd", value="")
             named = named or found[place].sort == "mark"
-            times += token.sort == "time"
+            times += {"time": 1, "range": 2}.get(token.sort, 0)
         return found
 
     def _as(self, token: Token, flags: tuple[Flag, ...], *, is_bee: bool) -> Token:
