@@ -186,3 +186,19 @@ def test_a_bearing_behind_both_times_is_the_way_she_left(
     line: str, wanted: list[str]
 ) -> None:
     assert notes(line) == wanted
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("9:36 yellow on", ["9:36 back yellow"]),
+        ("yellow on at 9:36", ["9:36 back yellow"]),
+        ("9:36 Y on, W off", ["9:36 back yellow", "9:36 away white"]),
+        ("9:36 Y off on 210", ["9:36 away yellow", "9:36 bearing yellow 210"]),
+        ("9:36 Y on the moss", []),
+    ],
+)
+def test_on_is_the_other_of_off_where_it_is_on_nothing(
+    line: str, wanted: list[str]
+) -> None:
+    assert notes(line) == wanted

@@ -255,10 +255,11 @@ def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
         day=day,
         where=str(path),
     )
-    remarks: tuple[str, ...] = ()
+    remarks = typed.remarks
     if day and typed.other_days:
         days = " and ".join(str(one) for one in typed.other_days)
-        remarks = (f"{days} stands in it, {day} was given: what is written was taken",)
+        told = f"{days} stands in it, {day} was given: what is written was taken"
+        remarks = (told, *remarks)
     return Recorded(
         name=name, events=typed.events, unread=typed.unread, remarks=remarks
     )

@@ -86,6 +86,7 @@ NUMBERS = frozenset(NUMBER_WORDS) - {
 IN_CELL = {
     "b": EventKind.BACK,
     "i": EventKind.BACK,
+    "on": EventKind.BACK,
     "a": EventKind.AWAY,
     "o": EventKind.AWAY,
 }

@@ -125,6 +125,8 @@ class Reader:
         """Return the coming or going that a text names, and nothing beside it."""
         tokens = [t for t in self.read(text) if t.sort != "filler"]
         alone = len(tokens) == 1 and tokens[0].sort == "event"
+        if text.strip().lower() == "on":  # beside a column "off"
+            return EventKind.BACK
         return EventKind(tokens[0].value) if alone else None
 
     def knows(self, word: str) -> bool:
@@ -316,6 +318,11 @@ class Reader:
         for place, token in enumerate(found):
             if token.sort == "filler" and token.text in {"bee", "no"}:
                 _number_bee(found, place + 1)
+            if token.text == "on" and _lands(found, place, named=named):
+                found[place] = Token("event", EventKind.BACK, "on")
+            if named and _is_short_for_bearing(found, place):
+                found[place] = Token("towards", "", token.text)
+                continue
             if token.sort == "letter":
                 is_bee, flags = self._is_bee(
                     found, place, wanted, named=named, again=times > 1
@@ -383,6 +390,28 @@ def _number_bee(found: list[Token], place: int) -> None:
     """Leave the number of a bee unread, which is no bearing: "bee 2 off 210"."""
     if place < len(found) and found[place].text in _BEE_NUMBERS:
         found[place] = Token("odd", "", found[place].text)
+
+
+def _lands(found: Sequence[Token], place: int, *, named: bool) -> bool:
+    """Tell whether she is "on", as the other of "off": nothing is named that it is on.
+
+    "Yellow on 9:11" is a landing, "yellow off on 210" is none.
+    """
+    before = found[place - 1].sort if place else "break"
+    after = found[place + 1].sort if place + 1 < len(found) else "break"
+    return (
+        named
+        and before in {"mark", "time", "break", "joint", "bearing"}
+        and after in {"break", "time", "at"}
+    )
+
+
+def _is_short_for_bearing(found: Sequence[Token], place: int) -> bool:
+    """Tell whether "b" announces a bearing: "out 9:05 b 47" of a bee that is named."""
+    if found[place].text != "b" or not 0 < place < len(found) - 1:
+        return False
+    before, after = found[place - 1], found[place + 1]
+    return before.sort in {"time", "event"} and after.sort == "bearing"
 
 
 def _with_norths(found: Sequence[Token]) -> list[Token]:
