@@ -305,7 +305,8 @@ class _Page:
             self._on_day(dated[0])
         when: datetime | None = None
         for cell in (cell for column, cell in row if column.role == "time"):
-            tokens = [t for t in self._reader.read(cell) if t.sort != "break"]
+            read = self._reader.read(cell, wanted="time")
+            tokens = [t for t in read if t.sort != "break"]
             sorts = [t.sort for t in tokens if t.sort not in {"date", "filler"}]
             if sorts != ["time"]:
                 self._note(line, line)  # a line among the rows

@@ -39,7 +39,7 @@ _OFFSET = (
 TIME = re.compile(
     r"(?:(?P<h>\d{1,2})\s?[:.h]\s?(?P<m>[0-5]\d)(?:[:.'\u2019\u2032](?P<s>[0-5]\d))?"
     rf"(?:(?:(?<=:\d\d:\d\d)[.,]\d{{1,6}})?{_OFFSET}"
-    r"|\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
+    r"|\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b|h(?:rs?)?\b\.?)?"
     r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)(?:\s?h(?:rs?|ours)?\b\.?)?"
     rf"|(?P<hour>\d{{1,2}})\s?(?P<only>[ap])\.?m\b\.?){_END}",
     re.ASCII,
@@ -204,7 +204,7 @@ _MONTHS = "|".join(month[:3] for month in MONTHS)
 # Whole or short, so that "9.05 marking bees" is not of March.
 _NAMED = rf"(?:{'|'.join(MONTHS)}|{_MONTHS}|sept)(?![^\W\d_])"
 DATE = re.compile(
-    r"(?<![\d.:])(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
+    r"(?<![\d.:])(?:\d{4}-\d\d-\d\d|20\d\d/\d{1,2}/\d{1,2}|20\d\d\.\d{1,2}\.\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
     rf"|\d{{1,2}}(?:st|nd|rd|th)?[ .-]{{1,2}}(?:of )?{_NAMED}\.?"
     r"(?:[ ,-]+20\d\d|-\d\d)?"
     rf"|{_NAMED}\.? \d{{1,2}}(?:st|nd|rd|th)?(?:,? 20\d\d)?)(?![\d.])"
@@ -224,6 +224,7 @@ _SHORT = re.compile(r"(\d{1,2})/(\d{1,2})|(\d{1,2})\.(\d{1,2})\.")
 _FOREIGN = re.compile(r"\D*\d{1,2}[. -]{1,2}([^\W\d_]{3,})[., -]{1,2}20\d\d\D*")
 _SLASHES = re.compile(r"(?<![\d/.])(\d{1,2})([/-])(\d{1,2})\2(\d{4}|\d\d)(?![\d/.])")
 # As spreadsheets write days that are a time of day elsewhere, or nothing.
+_DOTTED = re.compile(r"\d{1,2}\.\d{1,2}\.(\d\d)(?![^\s,;])")  # first in a line
 _DOTTED_CELL = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d\d)")
 _YEAR_FIRST_CELL = re.compile(r"(20\d\d)([/. -])\s?(\d{1,2})\2\s?(\d{1,2})\.?")
 _MOST_TRIED = 3  # lines that prove no dates in other languages, 0.1 s each; choice
@@ -274,7 +275,7 @@ class Days:
         if not any(char.isdigit() for char in text):
             return None
         plain = _WEEKDAY.sub(" ", _DATE_WORD.sub(" ", text)).strip(" \t,;|:.-")
-        if found := DATE.search(plain):
+        if found := DATE.search(plain) or self._dotted(plain):
             said, day = found[0], self.read(found[0])
         elif _SHORT.fullmatch(line.strip()):
             said, day = plain, self.read(line.strip())
@@ -307,6 +308,7 @@ class Days:
 
     def read(self, said: str) -> date | None:
         """Read a date; None where no calendar has it, or nothing tells its year."""
+        said = day_cell(said)
         if short := _SHORT.fullmatch(said):
             day, month = (int(part) for part in short.groups() if part)
             return self._nearest(month, day)
@@ -322,6 +324,13 @@ class Days:
             return self._month_first(found) if _SLASHES.fullmatch(said) else found
         number, name = reading.value.split()
         return self._nearest(MONTHS.index(name.lower()) + 1, int(number))
+
+    def _dotted(self, plain: str) -> re.Match[str] | None:
+        """Find "14.07.26", of a year near by: "9.05.30" is a time."""
+        found = _DOTTED.match(plain)
+        if found is None or self._near is None:
+            return found
+        return found if abs(2000 + int(found[1]) - self._near.year) <= 1 else None
 
     def _month_first(self, day: date) -> date:
         """Take the first figure of a day for its month, if the page is written so.

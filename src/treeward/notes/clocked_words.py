@@ -28,7 +28,7 @@ from .clocked_numbers import (
     read_number,
     read_odd,
 )
-from .clocked_spoken import BEGIN_NUMBERS, spoken_duration
+from .clocked_spoken import BEGIN_NUMBERS, first_time, spoken_duration, spoken_time
 from .clocked_vocabulary import (
     BY_SLASH,
     BY_SPACE,
@@ -51,12 +51,13 @@ if TYPE_CHECKING:
 
     from .clocked_numbers import Sort
 
-Wanted = Literal["", "mark", "event", "bearing"]  # what a cell's heading says
+Wanted = Literal["", "mark", "event", "bearing", "time"]  # what a cell's heading says
 # A date at the beginning; one without a year stands before a time.
 _DATED = re.compile(
     rf"\W*(?:({DATE.pattern})(?:[\s,;:]+(?=\S)|t(?=\d))"
-    r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
+    r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.(?:\d\d)?)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
 )
+_BEGINS = re.compile(r"[\s([*_\u2022>-]*")  # before the first word of a line
 _SIGNS: dict[str, Sort] = {
     **dict.fromkeys(",;|/\t", "break"),
     "&": "joint",
@@ -158,6 +159,13 @@ class Reader:
             said = match[1] or match[2]
             found.append(Token("date", said, said))
             at = match.end()
+        begins = _BEGINS.match(text, at)
+        start = begins.end() if begins else at
+        if wanted in {"", "time"} and (
+            first := first_time(text, start, alone=wanted == "time")
+        ):
+            found.append(first[0])
+            at = first[1]
         while at < len(text):
             tokens, at = self._next(line, text, at, words, wanted)
             found += tokens
@@ -168,6 +176,9 @@ class Reader:
     ) -> tuple[list[Token], int]:
         """Return what stands at a place, maybe nothing, and the place after it."""
         char = text[at]
+        before = text[at - 1 : at]
+        if not before.isalnum() and (spoken := spoken_time(text, at)):
+            return [spoken[0]], spoken[1]
         if "0" <= char <= "9":
             return read_number(text, at)
         if after := AFTER.match(text, at):
