@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from notes.typed_page import BOOK, ZONE, told
 from treeward.errors import TranscriptError
-from treeward.notes.clocked import has_clock_times, read_clocked
+from treeward.notes.clocked import read_clocked
+from treeward.notes.clocked_signs import has_clock_times
 
 WAYS = ("away", "back")
 DAY = "2026-07-14\n"
@@ -416,3 +417,27 @@ def test_the_number_of_a_line_is_no_bearing(before: str) -> None:
         "9:30 bearing yellow 47",
     ]
     assert not page.unread
+
+
+@pytest.mark.parametrize(
+    "written",
+    ["St1", "St 1", "St. 1", "Stn 1", "stn. 1", "Site 1", "Station\t1", "Station,1",
+     "Site;1;;", "Stn: 1"],
+)  # fmt: skip
+def test_a_station_is_written_short_or_in_a_cell_of_its_own(written: str) -> None:
+    for text in (f"{written}\n9:05 Y away", f"{written}\nbee,out\nY,9:05"):
+        page = read_clocked(DAY + text, BOOK, ZONE)
+
+        assert [told(event, doubt=True) for event in page.events] == [
+            "9:05 station 1",
+            "9:05 away yellow",
+        ]
+        assert not page.unread
+
+
+def test_a_date_and_a_short_station_stand_in_one_line() -> None:
+    assert said("Tues 14/7/26  St1\n9:05 Y away") == [
+        "9:05 station 1",
+        "9:05 away yellow",
+    ]
+    assert said(f"{DAY}1st 2 bees\n9:05 Y away") == ["9:05 away yellow"]

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from drawing import examples
 from notes.typed_page import BOOK, DAY, ZONE, told
-from treeward.notes.clocked import Clocked, has_clock_times, read_clocked
+from treeward.notes.clocked import Clocked, read_clocked
+from treeward.notes.clocked_signs import has_clock_times
 
 BEES = {"back", "away", "mark", "missed", "bearing", "duration"}
 

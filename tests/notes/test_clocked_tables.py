@@ -7,7 +7,8 @@ from datetime import date
 import pytest
 
 from notes.typed_page import BOOK, DAY, ZONE, told
-from treeward.notes.clocked import Clocked, has_clock_times, read_clocked
+from treeward.notes.clocked import Clocked, read_clocked
+from treeward.notes.clocked_signs import has_clock_times
 
 
 def page(text: str, *, day: date | None = DAY) -> Clocked:

@@ -21,6 +21,7 @@ from treeward.language.kinds import EventKind
 from .clock_evidence import time_in_name
 from .clocked_cells import TableRead, beside_others, gave_up, tokens_of
 from .clocked_groups import read_groups
+from .clocked_legend import learn
 from .clocked_moments import PageClock
 from .clocked_numbers import (
     UNKNOWN,
@@ -52,8 +53,6 @@ if TYPE_CHECKING:
     from .clocked_tables import Table
 
 _MOST_QUOTED = 400  # letters of its line that a note quotes; choice
-_TIMED_LINE = re.compile(r"\s*(?P<bracket>[\[(])\s*(?P<first>\d{1,3}):\d{2}")  # [m:ss]
-_FIRST_H = 5  # in round brackets a page begins later than this, a transcript not; guess
 _HEADING = re.compile(r"\s*#{1,6}\s+(?=[^\W_])")  # as Markdown writes it
 _OF_NOTES = frozenset({"mark", "event"})  # what only a note of a bee has
 _MOST_LETTERS = 500  # kept of a line without a note; choice
@@ -69,43 +68,14 @@ _ENDS = frozenset({"event", "back", "duration", "remark", "more"})  # of a fligh
 class Clocked:
     """What was typed: the notes, and lines that hold more than was understood.
 
-    `other_days` are days written on the page that are not the one that was given.
+    `other_days` are days written on the page that are not the one that was given, and
+    `remarks` say of tables why no note could be made of them.
     """
 
     events: tuple[Event, ...]
     unread: tuple[Unread, ...]
     other_days: tuple[date, ...] = ()
     remarks: tuple[str, ...] = ()
-
-
-def has_clock_times(text: str, book: PhraseBook) -> bool:
-    """Tell whether a text holds notes typed with clock times.
-
-    Lines that begin with "[m:ss]" are a transcript's, and so are those with "(m:ss)"
-    unless all of them may be hours of the day: "(9:05) yellow away".
-    """
-    reader = Reader(book)
-    table = headed = False
-    lines = text.splitlines()
-    timed = [found for line in lines if (found := _TIMED_LINE.match(line))]
-    if timed and not _in_round_brackets(timed):
-        return False
-    for line in lines:
-        if any("0" <= char <= "9" for char in line):
-            sorts = {token.sort for token in reader.read(line)}
-            if sorts & {"time", "range"} and (headed or "mark" in sorts):
-                return True
-        elif not headed:
-            table = table or read_heading(line, reader) is not None
-            headed = table or bool(reader.mark_of(line))
-    return table
-
-
-def _in_round_brackets(timed: Sequence[re.Match[str]]) -> bool:
-    """Tell whether the times at the beginning of lines are of the day, in brackets."""
-    firsts = [int(found["first"]) for found in timed]
-    brackets = {found["bracket"] for found in timed}
-    return brackets == {"("} and firsts[0] >= _FIRST_H and max(firsts) <= 23
 
 
 def read_clocked(
@@ -183,14 +153,17 @@ class _Page:
         self._at_station = ""
         self._table: Table | None = None
         self._station = ""  # of the row before
+        self._above = ""  # the bee of the line before
+        self._inset = 0  # letters that the line which names her is set in
         self._bee = ""  # whose name stands above
         self._bee_line: tuple[int, str] | None = None  # until something is said of her
 
     def read(self, lines: Sequence[str]) -> None:
         """Read all lines."""
         self._days.month_first = month_first(lines)
+        learnt = learn(self._reader, lines)
         for self._clock.line, line in enumerate(lines, start=1):
-            if not line.strip() or is_rule(line):
+            if not line.strip() or is_rule(line) or self._clock.line in learnt:
                 continue
             if headed := _HEADING.match(line):
                 self._headed(line[headed.end() :].rstrip(" #"))
@@ -205,6 +178,9 @@ class _Page:
         self.unread.sort(key=lambda one: one.line or 0)
 
     def _read(self, line: str) -> None:
+        if self._others.is_pair(line):  # "Station, 2", also below a table
+            self._note(line, line)
+            return
         if (
             table := read_heading(line, self._reader, of_bee=bool(self._bee))
         ) is not None:
@@ -458,11 +434,24 @@ class _Page:
             t for t in tokens if t.sort in {"mark", "event", "bearing", "duration"}
         ]
         if facts or not others:
-            self._notes(tokens, line, bee=self._bee, when=None, listed=line)
+            bee = self._bee or self._goes_on(line, tokens)
+            self._notes(tokens, line, bee=bee, when=None, listed=line)
             return
         unknown = [t.text for t in tokens if t.sort in UNKNOWN or t.sort == "range"]
         if unknown:
             self._to_look_at(self._clock.line, " ".join(unknown), clock=when)
+
+    def _goes_on(self, line: str, tokens: Sequence[Token]) -> str:
+        """Return the bee of the line above where one that names none is set below it.
+
+        "0925 Y dep", and further in below it "ret 0931".
+        """
+        inset = len(line) - len(line.lstrip())
+        named = any(token.sort == "mark" for token in tokens)
+        if named:
+            self._inset = inset
+            return ""
+        return self._above if inset > self._inset + 1 else ""
 
     def _other(self, what: str, cell: str, when: datetime | None, line: str) -> None:
         """Read a cell that is no note of a bee, or list it."""
@@ -483,7 +472,7 @@ class _Page:
         listed: str,
     ) -> None:
         """Make events of what is said of bees, or list it."""
-        tokens = self._past_date(tokens)
+        tokens = self._without_dittos(self._past_date(tokens))
         did = {mark: event.kind for mark, event in self._moved.items()}
         said = read_groups(tokens, self._clock.moment, bee=bee, when=when, last=did)
         if said.last is not None:
@@ -503,10 +492,22 @@ class _Page:
         self._clock.half = None
         if said.notes and bee:
             self._bee_line = None
+        if said.marks:
+            self._above = said.marks[0] if len(said.marks) == 1 else ""
         if not said.notes and (said.telling or said.left):
             self._to_look_at(
                 self._clock.line, listed, clock=said.last, marks=said.marks
             )
+
+    def _without_dittos(self, tokens: Sequence[Token]) -> list[Token]:
+        """Put the bee of the line above for a ditto mark."""
+        above = self._above
+        return [
+            token._replace(sort="mark" if above else "odd", value=above)
+            if token.sort == "ditto"
+            else token
+            for token in tokens
+        ]
 
     def _left(self, mark: str, clock: datetime) -> bool:
         """Tell whether a bee was seen leaving just before a bearing."""

@@ -353,6 +353,7 @@ class _Line:
                 return  # "gone off"
             self._close()
         self._group.kind = kind
+        self._group.flags += token.flags
         self._noted(token)
 
     def _bearing(self, place: int, token: Token) -> None:

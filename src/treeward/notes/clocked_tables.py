@@ -33,7 +33,7 @@ _HEADINGS: dict[str, Role] = {
     **dict.fromkeys(("gone for", "away for", "out for", "how long"), "duration"),
     **dict.fromkeys(("flight time", "trip time", "time taken", "length"), "duration"),
     **dict.fromkeys(("flight duration", "trip duration", "trip length"), "duration"),
-    **dict.fromkeys(("station", "stn", "dish", "seat"), "station"),
+    **dict.fromkeys(("station", "stn", "site", "st", "dish", "seat"), "station"),
     "wind": "wind",
     **dict.fromkeys(("remark", "remarks", "note", "notes", "comment"), "remark"),
     "comments": "remark",

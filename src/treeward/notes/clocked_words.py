@@ -57,6 +57,10 @@ _DATED = re.compile(
     rf"\W*(?:({DATE.pattern})(?:[\s,;:]+(?=\S)|t(?=\d))"
     r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.(?:\d\d)?)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
 )
+_MOVES = frozenset({"o", "i"})
+_DITTO = re.compile(
+    r"(?:(?:\"|\u201c|\u201d|\u2033|\u3003|'')|ditto\b|do\.)(?=[\s,;]|$)"
+)
 _BEGINS = re.compile(r"[\s([*_\u2022>-]*")  # before the first word of a line
 _SIGNS: dict[str, Sort] = {
     **dict.fromkeys(",;|/\t", "break"),
@@ -108,11 +112,24 @@ class Reader:
                 if words and not (head and tail.strip()) and "{" not in head + tail:
                     self._events[words] = EventKind(kind)
         self._events.pop(("again",), None)  # "off again" is no landing
+        self.in_and_out = False  # whether "o" and "i" are her going and coming
+        self._legend: dict[str, str] = {}  # what the page says that it means by a word
         self._plain: dict[str, Token] = {}  # words that nothing begins with
         self._first: dict[str, int] = {}
         for words in self._events:
             most = max(self._first.get(words[0], 0), len(words))
             self._first[words[0]] = most
+
+    def learn(self, short: str, meant: str | EventKind) -> None:
+        """Take a word, in small letters, for a mark or a doing from now on."""
+        self._plain.pop(short, None)
+        if isinstance(meant, EventKind):
+            self._events[(short,)] = meant
+            self._first.setdefault(short, 1)
+            return
+        self._legend[short] = meant
+        if short in self.letters or short in POINTS_DEG:
+            self.letters = {**self.letters, short: meant}  # beside a point: "W", "S"
 
     def mark_of(self, text: str) -> str:
         """Return the mark that a text names and nothing beside it, or ""."""
@@ -176,9 +193,8 @@ class Reader:
     ) -> tuple[list[Token], int]:
         """Return what stands at a place, maybe nothing, and the place after it."""
         char = text[at]
-        before = text[at - 1 : at]
-        if not before.isalnum() and (spoken := spoken_time(text, at)):
-            return [spoken[0]], spoken[1]
+        if (whole := _whole(text, at)) is not None:
+            return [whole[0]], whole[1]
         if "0" <= char <= "9":
             return read_number(text, at)
         if after := AFTER.match(text, at):
@@ -259,6 +275,9 @@ class Reader:
         self, line: str, words: Words, first: int
     ) -> tuple[str, int, tuple[Flag, ...]] | None:
         run = words.run(first, BY_SLASH)
+        own = self._legend.get(run[0])
+        if own is not None and not self._colour(" ".join(run[1:2])):
+            return own, 1, ()
         best: tuple[str, int, tuple[Flag, ...]] | None = None
         for count in range(min(len(run), 4), 0, -1):
             if (mark := self._marks.get(tuple(run[:count]))) is not None:
@@ -271,6 +290,10 @@ class Reader:
         mark, count = one, 1
         flags: tuple[Flag, ...] = ()
         two = self._colour(run[1]) if len(run) > 1 else None
+        beside = line[words.starts[first] :]
+        if two and run[1] in _MOVES and (self.in_and_out or beside[:1].isupper()):
+            apart = words.links[first] == "space" and beside[2:3] == run[1]
+            two = None if apart else two  # "Y o 0905"
         letters = len(run) > 1 and len(run[0]) == len(run[1]) == 1
         spaced = letters and words.links[first] == "space"
         if two and (words.links[first] in CLOSELY or spaced):
@@ -329,6 +352,12 @@ class Reader:
         for place, token in enumerate(found):
             if token.sort == "filler" and token.text in {"bee", "no"}:
                 _number_bee(found, place + 1)
+            if token.text in _MOVES and self._moves(found, place, named=named):
+                kind = IN_CELL[token.text]
+                doubt = Flag.of(FlagCode.TAKEN_AS, token.text, kind)
+                doubts = () if self.in_and_out else (doubt,)
+                found[place] = Token("event", kind, token.text, doubts)
+                continue
             if token.text == "on" and _lands(found, place, named=named):
                 found[place] = Token("event", EventKind.BACK, "on")
             if named and _is_short_for_bearing(found, place):
@@ -346,6 +375,14 @@ class Reader:
             named = named or found[place].sort == "mark"
             times += {"time": 1, "range": 2}.get(token.sort, 0)
         return found
+
+    def _moves(self, found: Sequence[Token], place: int, *, named: bool) -> bool:
+        """Tell whether "o" or "i" is a going or coming: "Y o 0905 -> i 0918"."""
+        before = found[place - 1].sort if place else ""
+        after = found[place + 1].sort if place + 1 < len(found) else "break"
+        if before == "mark":
+            return after in {"time", "range", "bearing", "break"} or self.in_and_out
+        return self.in_and_out and named and before == "time" and after == "time"
 
     def _as(self, token: Token, flags: tuple[Flag, ...], *, is_bee: bool) -> Token:
         letter = token.value
@@ -401,6 +438,14 @@ def _number_bee(found: list[Token], place: int) -> None:
     """Leave the number of a bee unread, which is no bearing: "bee 2 off 210"."""
     if place < len(found) and found[place].text in _BEE_NUMBERS:
         found[place] = Token("odd", "", found[place].text)
+
+
+def _whole(text: str, at: int) -> tuple[Token, int] | None:
+    """Find what goes beyond one word or figure: a time in words, a ditto mark."""
+    before = text[at - 1 : at] if at else ""
+    if not before.strip(" \t,;|") and (ditto := _DITTO.match(text, at)):
+        return Token("ditto", "", ditto[0]), ditto.end()
+    return None if before.isalnum() else spoken_time(text, at)
 
 
 def _lands(found: Sequence[Token], place: int, *, named: bool) -> bool:
