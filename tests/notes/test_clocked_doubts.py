@@ -60,7 +60,7 @@ def unread(text: str) -> list[str]:
          ["9:16 away yellow", "9:16 bearing yellow 270 w", "9:16 back white"]),
         ("9:16 Y & B off, W heading S",
          ["9:16 away yellow", "9:16 away blue", "9:16 bearing white 180 s"]),
-        ("9:16 Y back, W still out", ["9:16 back yellow ?", "9:16 away white ?"]),
+        ("9:16 Y back, W still out", ["9:16 back yellow ?"]),
         # What may be the one or the other is in doubt.
         ("9:16 Y off, W 9:25 back",
          ["9:16 away yellow", "9:16 bearing yellow 270 w ?", "9:25 back yellow"]),

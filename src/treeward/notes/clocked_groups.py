@@ -181,11 +181,11 @@ class _Line:
         return tuple(found.values())
 
     def _parts_denied(self) -> set[int]:
-        """Return the parts of the line, counted by commas, that say "not"."""
+        """Return the parts, by commas, that say "not" or are of something else."""
         part, found = 0, set()
         for token in self._tokens:
             part += token.sort == "break"
-            if token.sort == "not":
+            if token.sort in {"not", "aside"}:
                 found.add(part)
         return found
 

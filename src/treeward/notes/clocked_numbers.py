@@ -22,13 +22,14 @@ if TYPE_CHECKING:
 Sort = Literal[
     "date", "time", "range", "mark", "event", "bearing", "duration",
     "joint", "too", "break", "filler", "towards", "at", "rough",
-    "lasting", "since", "all", "they", "ditto", "not", "doubt", "word", "odd", "letter",
+    "lasting", "since", "all", "they", "ditto", "aside",
+    "not", "doubt", "word", "odd", "letter",
 ]  # fmt: skip
 # What a note is made of; between them stands what only joins or fills.
 CONTENT = frozenset({"time", "range", "mark", "event", "bearing", "duration", "letter"})
 # What nothing can be made of, so that a person has to look.
 UNKNOWN = frozenset(
-    {"not", "doubt", "word", "odd", "lasting", "since", "all", "they", "ditto"}
+    {"not", "doubt", "word", "odd", "lasting", "since", "all", "they", "ditto", "aside"}
 )
 
 _END = r"(?![^\W_])(?![.:/-]\d|,\d\b)"  # no letter, figure or part of it goes on

@@ -57,6 +57,27 @@ _ROUGH = frozenset({"about", "roughly", "around", "approximately", "approx", "ci
 _NOT = frozenset(
     {"not", "no", "never", "none", "nobody", "neither", "nor", "without", "cannot"}
 )
+# Behind a colour these are of the bee; any other plain word is a thing: "red car".
+NO_THINGS = frozenset(
+    {
+        "went",
+        "shot",
+        "rose",
+        "spun",
+        "sat",
+        "drank",
+        "fed",
+        "got",
+        "made",
+        "hung",
+        "fell",
+    }
+    | {"swung", "ran", "set", "kept", "began", "took", "came", "flew", "did", "lost"}
+    | {"up", "down", "over", "round", "around", "straight", "fast", "high", "low", "by"}
+    | {"across", "past", "along", "right", "very", "quite", "rather", "once", "twice"}
+    | {"so", "too", "soon", "already", "here", "there", "with", "without", "for", "in"}
+    | {"female", "worker", "forager", "girl", "lady", "dot", "spot", "mark", "paint"}
+)
 _RUN_TOGETHER = {
     word.replace("'", ""): word
     for word in ("hasn't", "isn't", "didn't", "don't", "wasn't", "doesn't", "haven't")
@@ -172,6 +193,7 @@ _SORTS: dict[Sort, frozenset[str]] = {
     "lasting": frozenset({"for", "after", "took", "lasted", "lasting", "taking"}),
     "all": frozenset({"both", "all", "everyone", "everybody"}),
     "they": frozenset({"they", "them", "bees"}),
+    "aside": frozenset({"still"}),  # how it is, not what happened: "red still out"
     "since": frozenset({"ago", "earlier", "later"}),
     "not": _NOT,
     "doubt": _DOUBTS,

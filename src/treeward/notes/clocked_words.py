@@ -36,6 +36,7 @@ from .clocked_vocabulary import (
     FILLERS,
     IN_CELL,
     NO_COLOURS,
+    NO_THINGS,
     NUMBERS,
     POINTS,
     STARTS,
@@ -269,7 +270,31 @@ class Reader:
     def _mark(self, line: str, words: Words, first: int) -> tuple[Token, int] | None:
         """Find a bee's name, written out or shortened: "yellow", "bl/w", "Y abd"."""
         found = self._named(line, words, first)
+        if found and self._is_of_a_thing(words, first, found[1]):
+            return Token("aside", "", words.words[first]), 1
         return (Token("mark", found[0], "", found[2]), found[1]) if found else None
+
+    def _is_of_a_thing(self, words: Words, first: int, count: int) -> bool:
+        """Tell whether a colour is of the thing behind it: "saw red car go away"."""
+        place = first + count
+        if (
+            count != 1
+            or len(words.words[first]) < 3
+            or words.links[place - 1] != "space"
+        ):
+            return False
+        thing = words.words[place]
+        known = thing in self._first or thing in NO_THINGS or sort_of(thing) != "word"
+        named = self._colour(thing) or thing in POINTS or thing in BEGIN_NUMBERS
+        if known or named or len(thing) < 3 or thing.endswith(("ed", "ly", "ing")):
+            return False
+        if words.links[place] != "space":
+            return False
+        after = words.words[place + 1]
+        sort = sort_of(after)
+        return sort == "filler" or (
+            sort in {"word", "all"} and after not in self._first
+        )
 
     def _named(
         self, line: str, words: Words, first: int
