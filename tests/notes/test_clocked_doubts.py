@@ -180,7 +180,8 @@ def test_ways_of_saying_it_are_those_of_the_phrase_book(
         ("9:14 Y away 2-1-0", ["9:14 away yellow", "9:14 bearing yellow 210 ?"]),
         ("9:14 Y away 21O", ["9:14 away yellow ?"]),
         ("9:14 Y away 210x", ["9:14 away yellow ?"]),
-        ("9:14 Y away 200-220", ["9:14 away yellow ?"]),
+        ("9:14 Y away 200-220", ["9:14 away yellow", "9:14 bearing yellow 210 ?"]),
+        ("9:14 Y away 210-320", ["9:14 away yellow ?"]),
         ("9:14 Y away -10", ["9:14 away yellow ?"]),
         ("9:14 Y away 210.5", ["9:14 away yellow", "9:14 bearing yellow 210.5"]),
         ("9:14 Y away 2", ["9:14 away yellow", "9:14 bearing yellow 2 ?"]),
@@ -297,7 +298,7 @@ KNOWN = [
 ]
 STRANGE = [
     *("not", "hasn't", "might", "nearly", "?", "lost", "oak", "21O", "400", "p"),
-    *("yelow", "b4ck", "210-220", "9:12-9:05", "\u00bd", "zzz", "nor", "%"),
+    *("yelow", "b4ck", "210-320", "9:12-9:05", "\u00bd", "zzz", "nor", "%"),
 ]
 
 

@@ -1,6 +1,6 @@
 """What a typed line is made of, and its numbers: dates, times, durations, bearings.
 
-A number is read as a whole or not at all: of "21O", "9:05-9:12" and "210-220" nothing
+A number is read as a whole or not at all: of "21O", "9:12-9:05" and "210-320" nothing
 is taken. Dates stand above the notes, before a time, or in a cell.
 """
 
@@ -77,6 +77,17 @@ _DEGREES = re.compile(
     rf"(?:\s?(?P<north>{_NORTH})\b)?{_SOLID}"
 )
 _PARTED = re.compile(r"([0-3])-(\d{2}|\d-\d)" + _END)  # "2-10" and "2-1-0"
+# "45-50", "45 to 50": it lay between the two.
+_BETWEEN = re.compile(
+    r"(\d{1,3})\s?\u00b0?\s?(?:[-\u2010-\u2015]\s?|to\s)(\d{1,3})(?:\s?(?:\u00b0|deg(?:rees?)?\b)|"
+    + _END
+    + ")"
+)
+_WIDEST_DEG = 45.0  # two bearings further apart are hardly of one flight; guess
+_QUADRANT = re.compile(
+    r"(?P<from>[ns])(?P<gap>\s?)(?P<deg>\d{1,2}(?:[.,]\d)?)(?P<sign>\s?(?:\u00b0|deg\b))?"
+    rf"(?(sign)\s?|(?P=gap))(?P<to>[ew]){_SOLID}"
+)
 _CHUNK = re.compile(r"[^\s,;|&()]+")
 FULL_CIRCLE_DEG = 360
 _MOST_QUOTED = 60  # letters of what was not understood in a flag; choice
@@ -100,14 +111,9 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
         minutes = float(told.replace(",", "."))
         seconds = 60.0 * minutes + float(rest)
         return [Token("duration", f"{seconds:g}", match[0])], match.end()
-    if clocked := _read_clock(text, at):
-        return clocked
-    if match := _PARTED.match(text, at):
-        whole = int(match[0].replace("-", ""))
-        if whole <= FULL_CIRCLE_DEG:
-            value = str(whole % FULL_CIRCLE_DEG)
-            flag = Flag.of(FlagCode.TAKEN_AS, match[0], value)
-            return [Token("bearing", value, match[0], (flag,))], match.end()
+    for reads in (_read_clock, _read_parted, _read_between):
+        if (found := reads(text, at)) is not None:
+            return found
     match = _DEGREES.match(text, at)
     if match is None:
         return read_odd(text, at)
@@ -121,6 +127,50 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     if len(match["deg"]) == 1 and not match["sign"]:
         flags = (Flag.of(FlagCode.NOT_WHOLE, match["deg"], "bearing"),)
     return [Token("bearing", value, said, flags)], match.end()
+
+
+def _read_parted(text: str, at: int) -> tuple[list[Token], int] | None:
+    """Read a bearing with its figures apart: "2-1-0"."""
+    match = _PARTED.match(text, at)
+    whole = int(match[0].replace("-", "")) if match else FULL_CIRCLE_DEG + 1
+    if match is None or whole > FULL_CIRCLE_DEG:
+        return None
+    value = str(whole % FULL_CIRCLE_DEG)
+    flag = Flag.of(FlagCode.TAKEN_AS, match[0], value)
+    return [Token("bearing", value, match[0], (flag,))], match.end()
+
+
+def _read_between(text: str, at: int) -> tuple[list[Token], int] | None:
+    """Read the middle of two bearings that stand for one."""
+    match = _BETWEEN.match(text, at)
+    if match is None:
+        return None
+    one, two = int(match[1]), int(match[2])
+    apart = (two - one + 180) % FULL_CIRCLE_DEG - 180
+    if max(one, two) > FULL_CIRCLE_DEG or not 0 < abs(apart) <= _WIDEST_DEG:
+        return None
+    value = f"{(one + apart / 2) % FULL_CIRCLE_DEG:g}"
+    flag = Flag.of(FlagCode.TAKEN_AS, match[0], value)
+    return [Token("bearing", value, match[0], (flag,))], match.end()
+
+
+def read_quadrant(text: str, at: int) -> tuple[Token, int] | None:
+    """Read a bearing counted from north or south: "N45E", and the place after it.
+
+    Examples
+    --------
+    >>> read_quadrant("s30w", 0)[0].value
+    '210'
+    """
+    match = _QUADRANT.match(text, at)
+    if match is None or (match["gap"] and not match["sign"]):
+        return None
+    off = float(match["deg"].replace(",", "."))
+    if off > FULL_CIRCLE_DEG / 4:
+        return None
+    off = off if match["to"] == "e" else -off
+    deg = off if match["from"] == "n" else 180 - off
+    return Token("bearing", f"{deg % FULL_CIRCLE_DEG:g}", match[0]), match.end()
 
 
 _CLOCKED = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)")

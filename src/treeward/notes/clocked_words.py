@@ -27,6 +27,7 @@ from .clocked_numbers import (
     Token,
     read_number,
     read_odd,
+    read_quadrant,
 )
 from .clocked_spoken import BEGIN_NUMBERS, first_time, spoken_duration, spoken_time
 from .clocked_vocabulary import (
@@ -58,6 +59,7 @@ _DATED = re.compile(
     rf"\W*(?:({DATE.pattern})(?:[\s,;:]+(?=\S)|t(?=\d))"
     r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.(?:\d\d)?)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
 )
+_BY_DEG = FULL_CIRCLE_DEG / 32  # from a point to the one beside it, of thirty-two
 _MOVES = frozenset({"o", "i"})
 _DITTO = re.compile(
     r"(?:(?:\"|\u201c|\u201d|\u2033|\u3003|'')|ditto\b|do\.)(?=[\s,;]|$)"
@@ -357,6 +359,8 @@ class Reader:
 
     def _point(self, run: Sequence[str], wanted: Wanted) -> tuple[Token, int] | None:
         """Find a point of the compass that is more than one letter."""
+        if (by_point := _by_point(run)) is not None:
+            return by_point
         for count in range(min(len(run), 3), 0, -1):
             parts = run[:count]
             name = "".join(POINTS.get(word, "?") for word in parts)
@@ -470,7 +474,26 @@ def _whole(text: str, at: int) -> tuple[Token, int] | None:
     before = text[at - 1 : at] if at else ""
     if not before.strip(" \t,;|") and (ditto := _DITTO.match(text, at)):
         return Token("ditto", "", ditto[0]), ditto.end()
-    return None if before.isalnum() else spoken_time(text, at)
+    if before.isalnum():
+        return None
+    return spoken_time(text, at) or read_quadrant(text, at)
+
+
+def _by_point(run: Sequence[str]) -> tuple[Token, int] | None:
+    """Read a point of the compass of thirty-two: "NE by E" is 56 degrees."""
+    if "by" not in run[1:3]:
+        return None
+    by = run.index("by", 1)
+    base = "".join(POINTS.get(word, "?") for word in run[:by])
+    side = POINTS.get(run[by + 1], "") if by + 1 < len(run) else ""
+    if base not in POINTS_DEG or len(base) > 2 or len(side) != 1:
+        return None
+    apart = (POINTS_DEG[side] - POINTS_DEG[base] + 180) % FULL_CIRCLE_DEG - 180
+    if not 0 < abs(apart) <= FULL_CIRCLE_DEG / 4:
+        return None
+    deg = POINTS_DEG[base] + (_BY_DEG if apart > 0 else -_BY_DEG)
+    said = " ".join(run[: by + 2])
+    return Token("bearing", f"{round(deg % FULL_CIRCLE_DEG)}", said), by + 2
 
 
 def _lands(found: Sequence[Token], place: int, *, named: bool) -> bool:
