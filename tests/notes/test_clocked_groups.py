@@ -50,6 +50,14 @@ def test_a_second_time_near_the_first_is_a_time_of_day(
     assert notes(line) == wanted
 
 
+def test_a_time_before_the_one_in_front_of_it_is_said_to_be_earlier() -> None:
+    line = "yellow was back at 9:27, having left 9:21"
+    back, away = read_clocked(line, BOOK, ZONE, name="page.txt", day=DAY).events
+
+    assert back.flags == ()
+    assert [flag.sentence for flag in away.flags] == ["said to be earlier: '9:21'"]
+
+
 @pytest.mark.parametrize(
     ("line", "wanted"),
     [

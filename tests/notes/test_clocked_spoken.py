@@ -59,6 +59,7 @@ def test_a_duration_in_words_has_its_unit() -> None:
         # No time: a bearing, a range against the clock, too many minutes.
         ("9:05 Y off two ten", ["9:05 away yellow", "9:05 bearing yellow 210"]),
         ("9-77 yellow back", []),
+        ("\u0669-47 yellow back", []),
         ("47-50 yellow back", []),
     ],
 )  # fmt: skip

@@ -423,9 +423,9 @@ class _Line:
             self._close()
             group = self._group
         if self._last is not None and moment < self._last:
-            group.flags.append(
-                Flag.of(FlagCode.TAKEN_AS, token.text, f"{moment:%H:%M}")
-            )
+            taken = Flag.of(FlagCode.TAKEN_AS, token.text, f"{moment:%H:%M}")
+            earlier = Flag.of(FlagCode.TOLD_LATER, token.text)
+            group.flags.append(earlier if self._last - moment <= _NEAR else taken)
         group.time = self._last = moment
         self._roughly(place, group.flags)
         self._noted(token)

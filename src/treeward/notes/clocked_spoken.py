@@ -29,7 +29,9 @@ _PLAIN = re.compile(  # first in a line only, as "two ten" is a bearing elsewher
     rf"|(?:twenty|thirty|forty|fifty)(?:[ -](?:{_UNITS}))?"
     rf"|ten|eleven|twelve|fifteen|(?:thir|four|six|seven|eigh|nine)teen){_HALF}"
 )
-_FIGURES = re.compile(r"(?P<hour>\d{1,2})[-;,](?P<min>[0-5]\d)(?=\s+[^\W\d_]|\s*$)")
+_FIGURES = re.compile(
+    r"(?P<hour>\d{1,2})[-;,](?P<min>[0-5]\d)(?=\s+[^\W\d_]|\s*$)", re.ASCII
+)
 _TO_HALF_MIN = {"half": 30, "quarter": 15}
 
 
