@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from notes.typed_page import BOOK, ZONE, told
 from treeward.errors import TranscriptError
-from treeward.notes.clocked import has_clock_times, read_clocked
+from treeward.notes.clocked import read_clocked
+from treeward.notes.clocked_signs import has_clock_times
 
 WAYS = ("away", "back")
 DAY = "2026-07-14\n"
@@ -371,4 +372,72 @@ def test_a_time_in_utc_alone_is_of_the_day_above_it_where_the_hunt_is(
 def test_a_span_of_times_is_no_offset() -> None:
     page = read_clocked(DAY + "09:05-09:30 yellow away", BOOK, ZONE)
 
-    assert [told(event) for event in page.events if not event.doubtful] == []
+    assert [told(event) for event in page.events] == [
+        "9:05 away yellow",
+        "9:30 back yellow",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("heading", "wanted"),
+    [
+        ("## Station 2", ["9:05 station 2", "9:05 away yellow"]),
+        ("# 15 July 2026", ["9:05 away yellow"]),
+        ("# Cefn Gwyn, 15 July 2026, station 2 ##",
+         ["9:05 station 2", "9:05 away yellow"]),
+        ("### Pause", ["9:05 pause", "9:05 away yellow"]),
+    ],
+)  # fmt: skip
+def test_a_heading_says_what_a_line_says(heading: str, wanted: list[str]) -> None:
+    page = read_clocked(f"{DAY}{heading}\n9:05 Y away", BOOK, ZONE)
+
+    assert [told(event, doubt=True) for event in page.events] == wanted
+    assert {e.clock.day for e in page.events if e.clock} == {
+        15 if "15" in heading else 14
+    }
+    assert not page.unread
+
+
+@pytest.mark.parametrize("heading", ["# What I saw", "# 9:00 Y away", "#9:00 Y aw"])
+def test_a_heading_that_says_nothing_known_is_listed(heading: str) -> None:
+    page = read_clocked(f"{DAY}{heading}\n9:05 Y away", BOOK, ZONE)
+
+    assert [told(event) for event in page.events] == ["9:05 away yellow"]
+    assert [line.line for line in page.unread] == [2]
+
+
+@pytest.mark.parametrize(
+    "before", ["1. ", "12. ", "1) ", "(1) ", "- ", "* ", "\u2022 ", "- [x] ", "- [ ] "]
+)
+def test_the_number_of_a_line_is_no_bearing(before: str) -> None:
+    page = read_clocked(f"{DAY}{before}9:30 yellow off 47", BOOK, ZONE)
+
+    assert [told(event, doubt=True) for event in page.events] == [
+        "9:30 away yellow",
+        "9:30 bearing yellow 47",
+    ]
+    assert not page.unread
+
+
+@pytest.mark.parametrize(
+    "written",
+    ["St1", "St 1", "St. 1", "Stn 1", "stn. 1", "Site 1", "Station\t1", "Station,1",
+     "Site;1;;", "Stn: 1"],
+)  # fmt: skip
+def test_a_station_is_written_short_or_in_a_cell_of_its_own(written: str) -> None:
+    for text in (f"{written}\n9:05 Y away", f"{written}\nbee,out\nY,9:05"):
+        page = read_clocked(DAY + text, BOOK, ZONE)
+
+        assert [told(event, doubt=True) for event in page.events] == [
+            "9:05 station 1",
+            "9:05 away yellow",
+        ]
+        assert not page.unread
+
+
+def test_a_date_and_a_short_station_stand_in_one_line() -> None:
+    assert said("Tues 14/7/26  St1\n9:05 Y away") == [
+        "9:05 station 1",
+        "9:05 away yellow",
+    ]
+    assert said(f"{DAY}1st 2 bees\n9:05 Y away") == ["9:05 away yellow"]

@@ -7,7 +7,8 @@ from datetime import date
 import pytest
 
 from notes.typed_page import BOOK, DAY, ZONE, told
-from treeward.notes.clocked import Clocked, has_clock_times, read_clocked
+from treeward.notes.clocked import Clocked, read_clocked
+from treeward.notes.clocked_signs import has_clock_times
 
 
 def page(text: str, *, day: date | None = DAY) -> Clocked:
@@ -352,3 +353,116 @@ def test_minutes_without_a_unit_are_in_doubt_and_too_many_are_none() -> None:
     lasted = [told(e, doubt=True) for e in sheet if e.kind == "duration"]
     assert lasted == ["9:12 duration yellow away 420 ?"]
     assert [e.doubtful for e in sheet if e.mark == "white"] == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("sheet", "wanted"),
+    [
+        (
+            ("Bee,Left,Returned,Time away,Direction (deg)\n"
+            "Yellow,09:05:00,09:11:00,00:06:00,47\n"),
+            ["9:05 away yellow", "9:05 bearing yellow 47", "9:11 back yellow",
+             "9:11 duration yellow away 360"],
+        ),
+        (
+            "Bee\tOut\tIn\tBearing\tGone for\nWhite\t9:07\t9:14\tNE\t7:00\n",
+            ["9:07 away white", "9:07 bearing white 45 ne", "9:14 back white",
+             "9:14 duration white away 420"],
+        ),
+        (  # also where her coming was not written
+            "bee,out,in,duration\nY,9:05,,6:30\n",
+            ["9:05 away yellow", "9:05 duration yellow away 390"],
+        ),
+        (
+            "bee,out,in,gone for,notes\nW,9:16,,never came back,\nY,9:17,,,not back\n",
+            ["9:16 away white", "9:16 missed white", "9:17 away yellow",
+             "9:17 missed yellow"],
+        ),
+        (
+            "time,bee,event\n9:30,W,did not return\n",
+            ["9:30 missed white"],
+        ),
+        (  # a column without a heading holds bearings where it fits one
+            "Yellow\t\tWhite\t\noff 9.05\t47\toff 9.07\t50\non 9.11\t\ton 9.14\t\n",
+            ["9:05 away yellow", "9:05 bearing yellow 47", "9:07 away white",
+             "9:07 bearing white 50", "9:11 back yellow", "9:14 back white"],
+        ),
+        (
+            "bee,out,,in\nY,9:05,47,9:11\nW,9:07,slow,9:14\n",
+            ["9:05 away yellow", "9:05 bearing yellow 47", "9:11 back yellow",
+             "9:07 away white", "9:14 back white", "9:07 remark slow"],
+        ),
+        (
+            "yellow,white\nout 9:05 b 47,out 9:07 B 50\n",
+            ["9:05 away yellow", "9:05 bearing yellow 47",
+             "9:07 away white", "9:07 bearing white 50"],
+        ),
+        (
+            "bee,off,on\nY,9:05,9:11\n",
+            ["9:05 away yellow", "9:11 back yellow"],
+        ),
+        (
+            "time,bee,event\n9:05,Y,off\n9:11,Y,on\n",
+            ["9:05 away yellow", "9:11 back yellow"],
+        ),
+        (
+            ("Bee,Out,Bearing,In,Out,Bearing,In\n"
+            "yellow,9:05,47,9:11,9:12,46,9:18\nwhite,9:07,50,9:14,9:16,,9:23\n"),
+            ["9:05 away yellow", "9:05 bearing yellow 47", "9:11 back yellow",
+             "9:12 away yellow", "9:12 bearing yellow 46", "9:18 back yellow",
+             "9:07 away white", "9:07 bearing white 50", "9:14 back white",
+             "9:16 away white", "9:23 back white"],
+        ),
+        (  # what is told stands before each row
+            ",yellow,white\nleft,9:05,9:07\nbearing,47,50\nback,9:11,9:14\n",
+            ["9:05 away yellow", "9:07 away white", "9:05 bearing yellow 47",
+             "9:07 bearing white 50", "9:11 back yellow", "9:14 back white"],
+        ),
+        (
+            ("      Yellow  White\nout   9:05    9:07\nbrg   47      50\n"
+            "in    9:11    -\n"),
+            ["9:05 away yellow", "9:07 away white", "9:05 bearing yellow 47",
+             "9:07 bearing white 50", "9:11 back yellow"],
+        ),
+        (
+            ",yellow,white\n9:05,off 47,\n9:11,in,off\n",
+            ["9:05 away yellow", "9:05 bearing yellow 47", "9:11 back yellow",
+             "9:11 away white"],
+        ),
+    ],
+)  # fmt: skip
+def test_cells_are_read_by_their_heading_and_what_is_beside_them(
+    sheet: str, wanted: list[str]
+) -> None:
+    assert notes(sheet) == wanted
+    assert unread(sheet) == []
+    assert page(sheet).remarks == ()
+
+
+@pytest.mark.parametrize(
+    ("row", "station"),
+    [(",1,,W,in,did not see when", "1"), ("9:06,2,lost,W,,on the moss", "2")],
+)
+def test_a_listed_row_is_not_settled_by_its_station_or_remark(
+    row: str, station: str
+) -> None:
+    sheet = f"time,station,event,bee,did,remark\n{row}\n9:07,{station},in,Y,,\n"
+    read = page(sheet)
+
+    assert [line.text for line in read.unread] == [row]
+    assert row not in {event.heard for event in read.events}
+    assert f"station {station}" in {event.heard for event in read.events}
+
+
+@pytest.mark.parametrize(
+    ("sheet", "lacks"),
+    [
+        ("bee,out,in\nY,five,six\n", "at what time"),
+        ("time,bee,event\n9:05,Y,drank\n9:06,Q,in\n", "which bee came or left"),
+    ],
+)
+def test_a_table_without_a_note_says_what_it_lacks(sheet: str, lacks: str) -> None:
+    (remark,) = page(f"{sheet}\n").remarks
+
+    assert remark.startswith("line 1: ")
+    assert f"none says {lacks};" in remark

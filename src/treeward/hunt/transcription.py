@@ -210,7 +210,7 @@ def time_line(told: TimeTold) -> str:
 
 def holds_clock_times(hunt: HuntFolder, path: Path) -> bool:
     """Tell whether a file holds notes typed with clock times."""
-    from treeward.notes.clocked import has_clock_times
+    from treeward.notes.clocked_signs import has_clock_times
 
     if path.suffix.lower() not in TYPED_SUFFIXES:
         return False
@@ -240,7 +240,8 @@ def given_day(hunt: HuntFolder, path: Path, name: str) -> date | None:
 
 def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     """Read notes typed with clock times; None for a file that holds none."""
-    from treeward.notes.clocked import has_clock_times, read_clocked
+    from treeward.notes.clocked import read_clocked
+    from treeward.notes.clocked_signs import has_clock_times
 
     text, book = read_text(path), hunt.phrase_book
     if not has_clock_times(text, book):
@@ -255,10 +256,11 @@ def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
         day=day,
         where=str(path),
     )
-    remarks: tuple[str, ...] = ()
+    remarks = typed.remarks
     if day and typed.other_days:
         days = " and ".join(str(one) for one in typed.other_days)
-        remarks = (f"{days} stands in it, {day} was given: what is written was taken",)
+        told = f"{days} stands in it, {day} was given: what is written was taken"
+        remarks = (told, *remarks)
     return Recorded(
         name=name, events=typed.events, unread=typed.unread, remarks=remarks
     )

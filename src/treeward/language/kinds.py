@@ -336,7 +336,7 @@ def kinds_holding(*holds: Holds) -> tuple[EventKind, ...]:
 # What people write for a kind beside its name, in review.csv and in typed notes.
 ALSO_WRITTEN: Mapping[str, EventKind] = {
     **dict.fromkeys(("in", "landed", "returned", "arrived", "arr"), EventKind.BACK),
-    **dict.fromkeys(("returns", "arrives", "ret", "rtn"), EventKind.BACK),
+    **dict.fromkeys(("returns", "arrives", "ret", "rtn", "bk"), EventKind.BACK),
     **dict.fromkeys(("off", "out", "gone", "left", "departed", "dep"), EventKind.AWAY),
     **dict.fromkeys(("departs", "leaves"), EventKind.AWAY),
     **dict.fromkeys(("marked", "painted"), EventKind.MARK),

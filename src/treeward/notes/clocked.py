@@ -13,28 +13,32 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta, timezone
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from treeward.errors import TranscriptError
 from treeward.language.kinds import EventKind
 
 from .clock_evidence import time_in_name
-from .clocked_groups import SITTING, read_groups
+from .clocked_cells import TableRead, beside_others, gave_up, tokens_of
+from .clocked_groups import read_groups
+from .clocked_legend import learn
+from .clocked_moments import PageClock
 from .clocked_numbers import (
-    TIME,
     UNKNOWN,
     Days,
     Token,
     day_cell,
-    half_of,
-    hour_of,
     month_first,
-    offset_of,
-    read_duration,
 )
 from .clocked_others import Others
-from .clocked_tables import TICKS, is_blank, is_rule, read_heading
+from .clocked_tables import (
+    TICKS,
+    Column,
+    is_blank,
+    is_rule,
+    names_bearing,
+    read_heading,
+)
 from .clocked_words import Reader
 from .events import Event
 from .flags import Flag, FlagCode
@@ -46,61 +50,32 @@ if TYPE_CHECKING:
 
     from treeward.language.phrasebook import PhraseBook
 
-    from .clocked_tables import Column, Table
-    from .clocked_words import Wanted
+    from .clocked_tables import Table
 
 _MOST_QUOTED = 400  # letters of its line that a note quotes; choice
-_TIMED_LINE = re.compile(r"\s*(?P<bracket>[\[(])\s*(?P<first>\d{1,3}):\d{2}")  # [m:ss]
-_FIRST_H = 5  # in round brackets a page begins later than this, a transcript not; guess
-_LATE_H = 6  # before this hour by a twelve-hour dial it is afternoon; guess
-_DARK_H = 20  # nor do notes go on so late; guess
+_HEADING = re.compile(r"\s*#{1,6}\s+(?=[^\W_])")  # as Markdown writes it
+_OF_NOTES = frozenset({"mark", "event"})  # what only a note of a bee has
 _MOST_LETTERS = 500  # kept of a line without a note; choice
-_AT_DAWN_H = 8  # before it a day's first notes may well be of the evening; guess
 _WATCHED = timedelta(minutes=5)  # from her leaving to a bearing of it at most; guess
+_COMES_OR_GOES = frozenset(
+    {EventKind.BACK, EventKind.AWAY, EventKind.MARK, EventKind.MISSED}
+)
 _OF_BEES = frozenset({"mark", "event", "bearing", "duration", "back", "away", "bee"})
-_ROW_CELLS: dict[str, Wanted] = {"mark": "mark", "event": "event", "bearing": "bearing"}
+_ENDS = frozenset({"event", "back", "duration", "remark", "more"})  # of a flight
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clocked:
     """What was typed: the notes, and lines that hold more than was understood.
 
-    `other_days` are days written on the page that are not the one that was given.
+    `other_days` are days written on the page that are not the one that was given, and
+    `remarks` say of tables why no note could be made of them.
     """
 
     events: tuple[Event, ...]
     unread: tuple[Unread, ...]
     other_days: tuple[date, ...] = ()
-
-
-def has_clock_times(text: str, book: PhraseBook) -> bool:
-    """Tell whether a text holds notes typed with clock times.
-
-    Lines that begin with "[m:ss]" are a transcript's, and so are those with "(m:ss)"
-    unless all of them may be hours of the day: "(9:05) yellow away".
-    """
-    reader = Reader(book)
-    table = headed = False
-    lines = text.splitlines()
-    timed = [found for line in lines if (found := _TIMED_LINE.match(line))]
-    if timed and not _in_round_brackets(timed):
-        return False
-    for line in lines:
-        if any("0" <= char <= "9" for char in line):
-            sorts = {token.sort for token in reader.read(line)}
-            if "time" in sorts and (headed or "mark" in sorts):
-                return True
-        elif not headed:
-            table = table or read_heading(line, reader) is not None
-            headed = table or bool(reader.mark_of(line))
-    return table
-
-
-def _in_round_brackets(timed: Sequence[re.Match[str]]) -> bool:
-    """Tell whether the times at the beginning of lines are of the day, in brackets."""
-    firsts = [int(found["first"]) for found in timed]
-    brackets = {found["bracket"] for found in timed}
-    return brackets == {"("} and firsts[0] >= _FIRST_H and max(firsts) <= 23
+    remarks: tuple[str, ...] = ()
 
 
 def read_clocked(
@@ -144,6 +119,7 @@ def read_clocked(
         events=tuple(page.events),
         unread=tuple(page.unread),
         other_days=tuple(sorted({d for d in page.written if day and d != day})),
+        remarks=tuple(one.remark for one in page.tables if one.remark),
     )
 
 
@@ -162,56 +138,93 @@ class _Page:
     ) -> None:
         self.events: list[Event] = []
         self.unread: list[Unread] = []
+        self.tables: list[TableRead] = []
         self.written: set[date] = set()  # days that the page tells
         self._known: set[Event] = set()
         self._early: list[tuple[Event, int, str]] = []  # without a time so far, by line
         self._reader, self._others = Reader(book), Others(book)
         self._painted = book.marks_in_use
-        self._zone, self._name, self._where = zone, name, where
+        self._name = name
+        self._clock = PageClock(zone, where)
         self._days = Days(near, self._means)
         named = time_in_name(name.rsplit("/", 1)[-1], near=near)
-        self._day = day or (named.day if named else None)
-        self._day_line = 0  # where it stands
-        self._last: time | None = None
-        self._half: Flag | None = None  # why the half of the day is in doubt
-        self._moved: dict[str, Event] = {}  # the last coming or going of each bee
+        self._clock.day = day or (named.day if named else None)
+        self._moved: dict[str, Event] = {}  # what each bee here did last
+        self._at_station = ""
         self._table: Table | None = None
         self._station = ""  # of the row before
+        self._above = ""  # the bee of the line before
+        self._inset = 0  # letters that the line which names her is set in
         self._bee = ""  # whose name stands above
         self._bee_line: tuple[int, str] | None = None  # until something is said of her
-        self._line = 0
 
     def read(self, lines: Sequence[str]) -> None:
         """Read all lines."""
         self._days.month_first = month_first(lines)
-        for self._line, line in enumerate(lines, start=1):
-            if line.strip() and not line.lstrip().startswith("#") and not is_rule(line):
+        learnt = learn(self._reader, lines)
+        for self._clock.line, line in enumerate(lines, start=1):
+            if not line.strip() or is_rule(line) or self._clock.line in learnt:
+                continue
+            if headed := _HEADING.match(line):
+                self._headed(line[headed.end() :].rstrip(" #"))
+            else:
                 self._read(line)
         self._named_in_vain()
         if self.events and (last := self.events[-1].clock) is not None:
             self._on_the_clock(last)  # what stands below the last time
         for _, number, line in self._early:
             self._to_look_at(number, line)
+        self._keep_apart()
         self.unread.sort(key=lambda one: one.line or 0)
 
     def _read(self, line: str) -> None:
+        if self._others.is_pair(line):  # "Station, 2", also below a table
+            self._note(line, line)
+            return
         if (
             table := read_heading(line, self._reader, of_bee=bool(self._bee))
         ) is not None:
             self._table = table
+            self.tables.append(TableRead(self._clock.line))
             return
         cells = self._table.cells(line) if self._table else None
         if cells is not None and self._table is not None:
+            before = len(self.events) + len(self._early)
             self._row(line, self._table, cells)
+            tokens = () if self.tables[-1].notes else self._reader.read(line)
+            added = (*self.events, *(one[0] for one in self._early))[before:]
+            self.tables[-1].count(tokens, noted=any(event.mark for event in added))
             return
         dated = self._dated(line)
         if dated is not None:
             self._head(line, *dated)
         elif mark := self._reader.mark_of(line):
             self._named_in_vain()
-            self._bee, self._bee_line = mark, (self._line, line)
+            self._bee, self._bee_line = mark, (self._clock.line, line)
         else:
             self._note(line, line)
+
+    def _keep_apart(self) -> None:
+        """Let a listed line be heard as itself alone, not as its station or remark.
+
+        A line counts as settled once a note was made of its words.
+        """
+        listed = {one.text for one in self.unread}
+        self.events = [
+            replace(event, heard=f"{event.kind} {event.value}".strip())
+            if not event.mark and event.heard in listed
+            else event
+            for event in self.events
+        ]
+
+    def _headed(self, line: str) -> None:
+        """Read a heading; a note in one may have been put out of use, and is listed."""
+        sorts = {token.sort for token in self._reader.read(line)}
+        named = self._dated(line) is not None or self._reader.mark_of(line)
+        if named or (self._others.announced(line) and not sorts & _OF_NOTES):
+            self._read(line)
+        else:
+            self._to_look_at(self._clock.line, line)
 
     def _named_in_vain(self) -> None:
         """List a bee's name that stands alone, with nothing below it."""
@@ -224,7 +237,7 @@ class _Page:
 
     def _dated(self, line: str) -> tuple[date, str] | None:
         """Return the day that a line without a bee tells, and what else is in it."""
-        if (later := self._days.after(line, self._day)) is not None:
+        if (later := self._days.after(line, self._clock.day)) is not None:
             return later, ""
         if (found := self._days.in_line(line)) is None:
             return None
@@ -242,18 +255,19 @@ class _Page:
             self._add(kind, None, line, value=value)
         tokens = self._reader.read(left)
         if self._others.announced(left) or any(
-            t.sort in {"time", "bearing", "duration", "odd"} for t in tokens
+            t.sort in {"time", "range", "bearing", "duration", "odd"} for t in tokens
         ):
-            self._to_look_at(self._line, left.strip(" ,"))
+            self._to_look_at(self._clock.line, left.strip(" ,"))
 
     def _means(self, word: str) -> bool:
         return self._reader.knows(word) or self._others.announced(word)
 
     def _on_day(self, day: date) -> None:
         self.written.add(day)
-        if day != self._day:
-            self._last = None
-        self._day, self._day_line = day, self._line
+        if day != self._clock.day:
+            self._clock.last = None
+            self._moved.clear()
+        self._clock.day, self._clock.day_line = day, self._clock.line
 
     # Tables.
 
@@ -262,12 +276,13 @@ class _Page:
         row = list(table.row(cells))
         for cell in (cell for column, cell in row if column.role == "date"):
             if (dated := self._dated(day_cell(cell))) is None:
-                self._to_look_at(self._line, line)
+                self._to_look_at(self._clock.line, line)
                 return
             self._on_day(dated[0])
         when: datetime | None = None
         for cell in (cell for column, cell in row if column.role == "time"):
-            tokens = [t for t in self._reader.read(cell) if t.sort != "break"]
+            read = self._reader.read(cell, wanted="time")
+            tokens = [t for t in read if t.sort != "break"]
             sorts = [t.sort for t in tokens if t.sort not in {"date", "filler"}]
             if sorts != ["time"]:
                 self._note(line, line)  # a line among the rows
@@ -283,43 +298,60 @@ class _Page:
         when: datetime | None,
     ) -> None:
         """Read what a row says beside its day and time."""
-        before = len(self.events) + len(self._early)
+        before, early = len(self.events), len(self._early)
         for column, cell in row:
             if column.role == "station" and cell != self._station:
                 self._station = cell
                 self._other("station", cell, when, line)
             elif column.role == "wind":
                 self._other("wind", cell, when, line)
+        row = beside_others(self._reader, row)
+        given_up = [
+            one for one in row if one[0].role in _ENDS and gave_up(self._reader, one[1])
+        ]
+        row = [one for one in row if one not in given_up]
         wanted = [(c, cell) for c, cell in row if c.role in _OF_BEES]
         if table.has("bee"):
-            for column, cell in wanted:
-                self._cell(cell, line, column, when)
+            self._cells(row, line, when)
         elif table.has("back", "away"):
-            self._flight(line, wanted, when)
-        elif wanted:
-            tokens = self._tokens_of(wanted)
+            self._flights(line, wanted, when)
+        elif wanted and not given_up:
+            tokens = tokens_of(self._reader, wanted)
             self._notes(tokens, line, bee=self._bee, when=when, listed=line)
+        here = when or next((e.clock for e in self.events[before:]), None)
+        if given_up:
+            bees = [(c, cell) for c, cell in wanted if c.role == "mark"]
+            missed = Token("event", EventKind.MISSED, given_up[0][1])
+            said = [*tokens_of(self._reader, bees), missed]
+            self._notes(said, line, bee=self._bee, when=here, listed=line)
         for column, cell in row:
             if column.role in {"remark", "more"}:
                 named = column.title if column.role == "more" else ""
                 value = f"{named}: {cell}" if named else cell
-                self._add(EventKind.REMARK, when, line, value=value)
-        if not wanted and len(self.events) + len(self._early) == before:
-            self._to_look_at(self._line, line, clock=when)
+                self._add(EventKind.REMARK, here, line, value=value)
+        added = len(self.events) > before or len(self._early) > early
+        if not wanted and not given_up and not added:
+            self._to_look_at(self._clock.line, line, clock=when)
 
-    def _tokens_of(self, cells: Sequence[tuple[Column, str]]) -> list[Token]:
-        found: list[Token] = []
-        for column, cell in cells:
-            read = self._reader.read(cell, wanted=_ROW_CELLS.get(column.role, ""))
-            if column.role == "bearing" and column.unit:
-                read = [_from_north(token, column.unit) for token in read]
-            elif column.role == "duration" and not any(
-                token.sort == "duration" for token in read
-            ):
-                lasted = read_duration(cell, column.unit)
-                read = [lasted or Token("odd", "", cell)]
-            found += [Token("break", ";", ";"), *read]
-        return found
+    def _cells(
+        self, row: Sequence[tuple[Column, str]], line: str, when: datetime | None
+    ) -> None:
+        """Read a row of columns that are of a bee each, and what stands before it."""
+        label = ""
+        for column, cell in row:
+            if column.role == "label":
+                tokens = self._reader.read(cell)
+                if [t.sort for t in tokens] == ["time"]:
+                    when = self._first_time(tokens)
+                elif self._reader.event_of(cell) or names_bearing(cell):
+                    label = f"{cell} "
+                else:
+                    self._to_look_at(self._clock.line, cell)
+            elif column.role == "bee":
+                last = self._moved.get(column.title)
+                left = last is not None and last.kind is EventKind.AWAY
+                of_last = last.clock if last and left and names_bearing(label) else None
+                self._cell(f"{label}{cell}", line, column, when or of_last)
 
     def _cell(
         self, cell: str, line: str, column: Column, when: datetime | None
@@ -339,25 +371,42 @@ class _Page:
         if tokens or not others:
             self._notes(tokens, line, bee=mark, when=when, listed=listed)
 
-    def _flight(
+    def _flights(
         self, line: str, cells: Sequence[tuple[Column, str]], when: datetime | None
     ) -> None:
         """Read a row that has her leaving and her coming in columns of their own."""
         bees = [(c, cell) for c, cell in cells if c.role == "mark"]
+        told = [(c, cell) for c, cell in cells if c.role != "mark"]
+        for flight in dict.fromkeys(column.flight for column, _ in told):
+            own = [(c, cell) for c, cell in told if c.flight == flight]
+            self._flight(line, bees, own, when)
+        if bees and not told:
+            self._to_look_at(self._clock.line, line, clock=when)
+
+    def _flight(
+        self,
+        line: str,
+        bees: Sequence[tuple[Column, str]],
+        cells: Sequence[tuple[Column, str]],
+        when: datetime | None,
+    ) -> None:
+        """Read one flight of a row."""
         moves = [(c, cell) for c, cell in cells if c.role in {"back", "away"}]
         of_move = {
             "away": [(c, cell) for c, cell in cells if c.role == "bearing"],
             "back": [(c, cell) for c, cell in cells if c.role == "duration"],
         }
         others = [(c, cell) for c, cell in cells if c.role == "event"]
-        named = self._tokens_of(bees)
+        named = tokens_of(self._reader, bees)
         roles = {column.role for column, _ in moves}
+        if "back" not in roles:  # that she was gone so long is told of her leaving
+            of_move["away"] += of_move.pop("back")
         for column, cell in moves:
             told = self._reader.read(cell, of_bee=True)
             if when is not None and cell.lower() in TICKS:
                 told = []
             event = Token("event", column.role, column.title)
-            beside = self._tokens_of(of_move.pop(column.role, ()))
+            beside = tokens_of(self._reader, of_move.pop(column.role, ()))
             listed = " ".join((*(b for _, b in bees), f"{column.title} {cell}"))
             self._notes([*named, event, *told, *beside], line, bee=self._bee,
                         when=when, listed=listed)  # fmt: skip
@@ -365,9 +414,7 @@ class _Page:
             if unused and role not in roles:
                 for column, cell in unused:
                     told_of = " ".join((*(b for _, b in bees), column.title, cell))
-                    self._to_look_at(self._line, told_of, clock=when)
-        if bees and len(bees) == len(cells):
-            self._to_look_at(self._line, line, clock=when)
+                    self._to_look_at(self._clock.line, told_of, clock=when)
 
     # Lines.
 
@@ -387,11 +434,24 @@ class _Page:
             t for t in tokens if t.sort in {"mark", "event", "bearing", "duration"}
         ]
         if facts or not others:
-            self._notes(tokens, line, bee=self._bee, when=None, listed=line)
+            bee = self._bee or self._goes_on(line, tokens)
+            self._notes(tokens, line, bee=bee, when=None, listed=line)
             return
-        unknown = [t.text for t in tokens if t.sort in UNKNOWN]
+        unknown = [t.text for t in tokens if t.sort in UNKNOWN or t.sort == "range"]
         if unknown:
-            self._to_look_at(self._line, " ".join(unknown), clock=when)
+            self._to_look_at(self._clock.line, " ".join(unknown), clock=when)
+
+    def _goes_on(self, line: str, tokens: Sequence[Token]) -> str:
+        """Return the bee of the line above where one that names none is set below it.
+
+        "0925 Y dep", and further in below it "ret 0931".
+        """
+        inset = len(line) - len(line.lstrip())
+        named = any(token.sort == "mark" for token in tokens)
+        if named:
+            self._inset = inset
+            return ""
+        return self._above if inset > self._inset + 1 else ""
 
     def _other(self, what: str, cell: str, when: datetime | None, line: str) -> None:
         """Read a cell that is no note of a bee, or list it."""
@@ -400,7 +460,7 @@ class _Page:
         for kind, value in others:
             self._add(kind, when, line, value=value)
         if not others or any(t.sort in UNKNOWN for t in self._reader.read(left)):
-            self._to_look_at(self._line, f"{what} {cell}", clock=when)
+            self._to_look_at(self._clock.line, f"{what} {cell}", clock=when)
 
     def _notes(
         self,
@@ -412,23 +472,42 @@ class _Page:
         listed: str,
     ) -> None:
         """Make events of what is said of bees, or list it."""
-        tokens = self._past_date(tokens)
-        said = read_groups(tokens, self._moment, bee=bee, when=when)
+        tokens = self._without_dittos(self._past_date(tokens))
+        did = {mark: event.kind for mark, event in self._moved.items()}
+        said = read_groups(tokens, self._clock.moment, bee=bee, when=when, last=did)
         if said.last is not None:
-            self._last = said.last.time()
+            self._clock.last = said.last.time()
         for note in said.notes:
-            flags = [*note.flags, *said.flags, *((self._half,) if self._half else ())]
+            flags = [
+                *note.flags,
+                *said.flags,
+                *((self._clock.half,) if self._clock.half else ()),
+            ]
             if note.bare and not self._left(note.mark, note.clock):
                 flags.append(Flag(FlagCode.ONLY_NAMED))
             if self._painted and note.mark not in self._painted:
                 flags.append(Flag.of(FlagCode.UNPAINTED, note.mark))
             self._add(note.kind, note.clock, line, mark=note.mark, value=note.value,
                       flags=tuple(dict.fromkeys(flags)))  # fmt: skip
-        self._half = None
+        self._clock.half = None
         if said.notes and bee:
             self._bee_line = None
+        if said.marks:
+            self._above = said.marks[0] if len(said.marks) == 1 else ""
         if not said.notes and (said.telling or said.left):
-            self._to_look_at(self._line, listed, clock=said.last, marks=said.marks)
+            self._to_look_at(
+                self._clock.line, listed, clock=said.last, marks=said.marks
+            )
+
+    def _without_dittos(self, tokens: Sequence[Token]) -> list[Token]:
+        """Put the bee of the line above for a ditto mark."""
+        above = self._above
+        return [
+            token._replace(sort="mark" if above else "odd", value=above)
+            if token.sort == "ditto"
+            else token
+            for token in tokens
+        ]
 
     def _left(self, mark: str, clock: datetime) -> bool:
         """Tell whether a bee was seen leaving just before a bearing."""
@@ -450,9 +529,9 @@ class _Page:
     def _first_time(self, tokens: Sequence[Token]) -> datetime | None:
         """Return the first time that stands among tokens, on the day before it."""
         for token in self._past_date(tokens):
-            if token.sort == "time":
-                moment = self._moment(token.value, None)
-                self._last = moment.time()
+            if token.sort in {"time", "range"}:
+                moment = self._clock.moment(token.value.split()[0], None)
+                self._clock.last = moment.time()
                 return moment
         return None
 
@@ -486,10 +565,13 @@ class _Page:
         heard = " ".join(line[:_MOST_QUOTED].split())
         event = Event(kind=kind, mark=mark, value=value, recording=self._name,
                       clock=clock, heard=heard, flags=flags)  # fmt: skip
-        if kind in {EventKind.BACK, EventKind.AWAY}:
+        if kind is EventKind.STATION and value != self._at_station:
+            self._moved.clear()
+            self._at_station = value
+        if kind in _COMES_OR_GOES:
             self._moved[mark] = event
         if clock is None:
-            self._early.append((event, self._line, line))
+            self._early.append((event, self._clock.line, line))
             return
         self._on_the_clock(clock)
         self._keep(event)
@@ -504,59 +586,3 @@ class _Page:
         if event not in self._known:
             self._known.add(event)
             self.events.append(event)
-
-    def _moment(self, text: str, before: datetime | None) -> datetime:
-        """Return the moment of a written time, by the one before it."""
-        match = TIME.match(text)
-        hour = hour_of(match) if match else None
-        if match is None or hour is None:
-            raise AssertionError(text)  # no token of a time
-        if self._day is None:
-            raise TranscriptError(
-                "the notes have times and no date",
-                where=f"{self._where} line {self._line}",
-                mend="Write the date above them, as 2026-07-14, or in the file's name, "
-                "or give --start 2026-07-14.",
-            )
-        minute = int(match["m"] or match["mm"] or 0)
-        if (ahead := offset_of(match)) is not None:
-            at = time(hour, minute, int(match["s"] or 0), tzinfo=timezone(ahead))
-            return self._in_zone(self._day, at)
-        if half := half_of(match):
-            hour = hour % 12 + (12 if half == "p" else 0)
-        elif 1 <= hour <= 12 and not (match["h"] or "0").startswith("0"):
-            last = before.time() if before else self._last
-            hour = _half_of_day(hour, minute, last)
-            if last is None and hour < _AT_DAWN_H:
-                self._half = Flag.of(FlagCode.TAKEN_AS, text, f"{hour:02}:{minute:02}")
-        return datetime(self._day.year, self._day.month, self._day.day, hour, minute,
-                        int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
-
-    def _in_zone(self, day: date, at: time) -> datetime:
-        """Return the moment, in the hunt's zone, of a time with its offset.
-
-        A date beside it is of that offset too; one above it is of the place.
-        """
-        moment = datetime.combine(day, at).astimezone(self._zone)
-        off = day - moment.date()
-        return moment + off if off and self._day_line != self._line else moment
-
-
-def _from_north(token: Token, north: str) -> Token:
-    """Give a bearing the north that its heading names, where it names none."""
-    own = token.value.endswith(("true", "magnetic"))
-    if token.sort != "bearing" or own:
-        return token
-    return token._replace(value=f"{token.value} {north}")
-
-
-def _half_of_day(hour: int, minute: int, last: time | None) -> int:
-    """Tell morning from afternoon on a twelve-hour dial, by the time before."""
-    early, late = hour % 12, hour % 12 + 12
-    if early < _LATE_H:
-        return late
-    if last is None or late > _DARK_H:
-        return early
-    gone = timedelta(hours=late - last.hour, minutes=minute - last.minute)
-    is_later = (early, minute) >= (last.hour, last.minute)
-    return early if is_later or gone > SITTING else late

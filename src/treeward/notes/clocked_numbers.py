@@ -1,6 +1,6 @@
 """What a typed line is made of, and its numbers: dates, times, durations, bearings.
 
-A number is read as a whole or not at all: of "21O", "9:05-9:12" and "210-220" nothing
+A number is read as a whole or not at all: of "21O", "9:12-9:05" and "210-320" nothing
 is taken. Dates stand above the notes, before a time, or in a cell.
 """
 
@@ -20,14 +20,17 @@ if TYPE_CHECKING:
 
 
 Sort = Literal[
-    "date", "time", "mark", "event", "bearing", "duration",
+    "date", "time", "range", "mark", "event", "bearing", "duration",
     "joint", "too", "break", "filler", "towards", "at", "rough",
-    "lasting", "not", "doubt", "word", "odd", "letter",
+    "lasting", "since", "all", "they", "ditto", "aside",
+    "not", "doubt", "word", "odd", "letter",
 ]  # fmt: skip
 # What a note is made of; between them stands what only joins or fills.
-CONTENT = frozenset({"time", "mark", "event", "bearing", "duration", "letter"})
+CONTENT = frozenset({"time", "range", "mark", "event", "bearing", "duration", "letter"})
 # What nothing can be made of, so that a person has to look.
-UNKNOWN = frozenset({"not", "doubt", "word", "odd", "lasting"})
+UNKNOWN = frozenset(
+    {"not", "doubt", "word", "odd", "lasting", "since", "all", "they", "ditto", "aside"}
+)
 
 _END = r"(?![^\W_])(?![.:/-]\d|,\d\b)"  # no letter, figure or part of it goes on
 _SOLID = r"(?![^\W_])"
@@ -39,9 +42,19 @@ _OFFSET = (
 TIME = re.compile(
     r"(?:(?P<h>\d{1,2})\s?[:.h]\s?(?P<m>[0-5]\d)(?:[:.'\u2019\u2032](?P<s>[0-5]\d))?"
     rf"(?:(?:(?<=:\d\d:\d\d)[.,]\d{{1,6}})?{_OFFSET}"
-    r"|\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b)?"
+    r"|\s?(?P<half>[ap])\.?m\b\.?|(?P<half_letter>[ap])\b|h(?:rs?)?\b\.?)?"
     r"|(?P<hh>[01]\d|2[0-3])(?P<mm>[0-5]\d)(?:\s?h(?:rs?|ours)?\b\.?)?"
     rf"|(?P<hour>\d{{1,2}})\s?(?P<only>[ap])\.?m\b\.?){_END}",
+    re.ASCII,
+)
+_CLOCK = (
+    r"\d{1,2}\s?[:.h]\s?[0-5]\d(?::[0-5]\d)?(?:\s?[ap]\.?m\b\.?)?"
+    r"|(?:[01]\d|2[0-3])[0-5]\d"
+)
+# From one time to another, or on and on: "9:07-9:14", "9:30 to 9:37", "9:25-".
+_RANGE = re.compile(
+    rf"(?P<one>{_CLOCK})\s*(?:(?:-+>?|[\u2010-\u2015\u2192>/]|to\b|till?\b|until\b)\s*"
+    rf"(?P<two>{_CLOCK})(?![^\W_])(?![.:-]\d|,\d\b)|[-\u2010-\u2015]+>?\s*(?=$|[,;]))",
     re.ASCII,
 )
 _DURATION = re.compile(
@@ -52,7 +65,9 @@ _DURATION = re.compile(
     r"|(?P<m>\d{1,3}):(?P<s>[0-5]\d)\s?min(?:ute)?s?\b"
     r"|(?P<only>\d{1,4})\s?sec(?:ond)?s?\b"
 )
-AFTER = re.compile(r"(?:after|for)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID)
+AFTER = re.compile(
+    r"(?:after|for|took|lasted|lasting|taking)\s+(?P<m>\d{1,3}):(?P<s>[0-5]\d)" + _SOLID
+)
 # What says which north a bearing counts from, as people write it.
 NORTHS = {"true": "true", "t": "true", "magnetic": "magnetic", "mag": "magnetic"}
 _NORTH = "|".join(NORTHS)
@@ -62,6 +77,17 @@ _DEGREES = re.compile(
     rf"(?:\s?(?P<north>{_NORTH})\b)?{_SOLID}"
 )
 _PARTED = re.compile(r"([0-3])-(\d{2}|\d-\d)" + _END)  # "2-10" and "2-1-0"
+# "45-50", "45 to 50": it lay between the two.
+_BETWEEN = re.compile(
+    r"(\d{1,3})\s?\u00b0?\s?(?:[-\u2010-\u2015]\s?|to\s)(\d{1,3})(?:\s?(?:\u00b0|deg(?:rees?)?\b)|"
+    + _END
+    + ")"
+)
+_WIDEST_DEG = 45.0  # two bearings further apart are hardly of one flight; guess
+_QUADRANT = re.compile(
+    r"(?P<from>[ns])(?P<gap>\s?)(?P<deg>\d{1,2}(?:[.,]\d)?)(?P<sign>\s?(?:\u00b0|deg\b))?"
+    rf"(?(sign)\s?|(?P=gap))(?P<to>[ew]){_SOLID}"
+)
 _CHUNK = re.compile(r"[^\s,;|&()]+")
 FULL_CIRCLE_DEG = 360
 _MOST_QUOTED = 60  # letters of what was not understood in a flag; choice
@@ -85,14 +111,9 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
         minutes = float(told.replace(",", "."))
         seconds = 60.0 * minutes + float(rest)
         return [Token("duration", f"{seconds:g}", match[0])], match.end()
-    if (match := TIME.match(text, at)) and hour_of(match) is not None:
-        return [Token("time", match[0], match[0])], match.end()
-    if match := _PARTED.match(text, at):
-        whole = int(match[0].replace("-", ""))
-        if whole <= FULL_CIRCLE_DEG:
-            value = str(whole % FULL_CIRCLE_DEG)
-            flag = Flag.of(FlagCode.TAKEN_AS, match[0], value)
-            return [Token("bearing", value, match[0], (flag,))], match.end()
+    for reads in (_read_clock, _read_parted, _read_between):
+        if (found := reads(text, at)) is not None:
+            return found
     match = _DEGREES.match(text, at)
     if match is None:
         return read_odd(text, at)
@@ -106,6 +127,50 @@ def read_number(text: str, at: int) -> tuple[list[Token], int]:
     if len(match["deg"]) == 1 and not match["sign"]:
         flags = (Flag.of(FlagCode.NOT_WHOLE, match["deg"], "bearing"),)
     return [Token("bearing", value, said, flags)], match.end()
+
+
+def _read_parted(text: str, at: int) -> tuple[list[Token], int] | None:
+    """Read a bearing with its figures apart: "2-1-0"."""
+    match = _PARTED.match(text, at)
+    whole = int(match[0].replace("-", "")) if match else FULL_CIRCLE_DEG + 1
+    if match is None or whole > FULL_CIRCLE_DEG:
+        return None
+    value = str(whole % FULL_CIRCLE_DEG)
+    flag = Flag.of(FlagCode.TAKEN_AS, match[0], value)
+    return [Token("bearing", value, match[0], (flag,))], match.end()
+
+
+def _read_between(text: str, at: int) -> tuple[list[Token], int] | None:
+    """Read the middle of two bearings that stand for one."""
+    match = _BETWEEN.match(text, at)
+    if match is None:
+        return None
+    one, two = int(match[1]), int(match[2])
+    apart = (two - one + 180) % FULL_CIRCLE_DEG - 180
+    if max(one, two) > FULL_CIRCLE_DEG or not 0 < abs(apart) <= _WIDEST_DEG:
+        return None
+    value = f"{(one + apart / 2) % FULL_CIRCLE_DEG:g}"
+    flag = Flag.of(FlagCode.TAKEN_AS, match[0], value)
+    return [Token("bearing", value, match[0], (flag,))], match.end()
+
+
+def read_quadrant(text: str, at: int) -> tuple[Token, int] | None:
+    """Read a bearing counted from north or south: "N45E", and the place after it.
+
+    Examples
+    --------
+    >>> read_quadrant("s30w", 0)[0].value
+    '210'
+    """
+    match = _QUADRANT.match(text, at)
+    if match is None or (match["gap"] and not match["sign"]):
+        return None
+    off = float(match["deg"].replace(",", "."))
+    if off > FULL_CIRCLE_DEG / 4:
+        return None
+    off = off if match["to"] == "e" else -off
+    deg = off if match["from"] == "n" else 180 - off
+    return Token("bearing", f"{deg % FULL_CIRCLE_DEG:g}", match[0]), match.end()
 
 
 _CLOCKED = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d)")
@@ -132,6 +197,23 @@ def read_duration(cell: str, unit: str) -> Token | None:
         return None
     flags = () if unit else (Flag.of(FlagCode.TAKEN_AS, cell, f"{cell} min"),)
     return Token("duration", f"{round(60 * figure, 1):g}", cell, flags)
+
+
+def _read_clock(text: str, at: int) -> tuple[list[Token], int] | None:
+    """Read a time, or a range from one to another."""
+    match = TIME.match(text, at)
+    span = _RANGE.match(text, at) if not match or offset_of(match) is None else None
+    if span and all(_is_time(part) for part in span.groups() if part):
+        value = " ".join(re.sub(r"\s", "", part or "") for part in span.groups())
+        return [Token("range", value, span[0].strip())], span.end()
+    if match and hour_of(match) is not None:
+        return [Token("time", match[0], match[0])], match.end()
+    return None
+
+
+def _is_time(text: str) -> bool:
+    match = TIME.fullmatch(text)
+    return match is not None and hour_of(match) is not None
 
 
 def read_odd(text: str, at: int) -> tuple[list[Token], int]:
@@ -175,7 +257,7 @@ _MONTHS = "|".join(month[:3] for month in MONTHS)
 # Whole or short, so that "9.05 marking bees" is not of March.
 _NAMED = rf"(?:{'|'.join(MONTHS)}|{_MONTHS}|sept)(?![^\W\d_])"
 DATE = re.compile(
-    r"(?<![\d.:])(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
+    r"(?<![\d.:])(?:\d{4}-\d\d-\d\d|20\d\d/\d{1,2}/\d{1,2}|20\d\d\.\d{1,2}\.\d{1,2}|\d{1,2}[./-]\d{1,2}[./-]\d{4}|\d{1,2}[/-]\d{1,2}[/-]\d\d"
     rf"|\d{{1,2}}(?:st|nd|rd|th)?[ .-]{{1,2}}(?:of )?{_NAMED}\.?"
     r"(?:[ ,-]+20\d\d|-\d\d)?"
     rf"|{_NAMED}\.? \d{{1,2}}(?:st|nd|rd|th)?(?:,? 20\d\d)?)(?![\d.])"
@@ -195,6 +277,7 @@ _SHORT = re.compile(r"(\d{1,2})/(\d{1,2})|(\d{1,2})\.(\d{1,2})\.")
 _FOREIGN = re.compile(r"\D*\d{1,2}[. -]{1,2}([^\W\d_]{3,})[., -]{1,2}20\d\d\D*")
 _SLASHES = re.compile(r"(?<![\d/.])(\d{1,2})([/-])(\d{1,2})\2(\d{4}|\d\d)(?![\d/.])")
 # As spreadsheets write days that are a time of day elsewhere, or nothing.
+_DOTTED = re.compile(r"\d{1,2}\.\d{1,2}\.(\d\d)(?![^\s,;])")  # first in a line
 _DOTTED_CELL = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d\d)")
 _YEAR_FIRST_CELL = re.compile(r"(20\d\d)([/. -])\s?(\d{1,2})\2\s?(\d{1,2})\.?")
 _MOST_TRIED = 3  # lines that prove no dates in other languages, 0.1 s each; choice
@@ -245,7 +328,7 @@ class Days:
         if not any(char.isdigit() for char in text):
             return None
         plain = _WEEKDAY.sub(" ", _DATE_WORD.sub(" ", text)).strip(" \t,;|:.-")
-        if found := DATE.search(plain):
+        if found := DATE.search(plain) or self._dotted(plain):
             said, day = found[0], self.read(found[0])
         elif _SHORT.fullmatch(line.strip()):
             said, day = plain, self.read(line.strip())
@@ -278,6 +361,7 @@ class Days:
 
     def read(self, said: str) -> date | None:
         """Read a date; None where no calendar has it, or nothing tells its year."""
+        said = day_cell(said)
         if short := _SHORT.fullmatch(said):
             day, month = (int(part) for part in short.groups() if part)
             return self._nearest(month, day)
@@ -293,6 +377,13 @@ class Days:
             return self._month_first(found) if _SLASHES.fullmatch(said) else found
         number, name = reading.value.split()
         return self._nearest(MONTHS.index(name.lower()) + 1, int(number))
+
+    def _dotted(self, plain: str) -> re.Match[str] | None:
+        """Find "14.07.26", of a year near by: "9.05.30" is a time."""
+        found = _DOTTED.match(plain)
+        if found is None or self._near is None:
+            return found
+        return found if abs(2000 + int(found[1]) - self._near.year) <= 1 else None
 
     def _month_first(self, day: date) -> date:
         """Take the first figure of a day for its month, if the page is written so.

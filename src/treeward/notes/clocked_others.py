@@ -40,6 +40,16 @@ _WHERE_WORDS = frozenset(
 _WHERE = re.compile(
     rf"[\s,:.-]*((?:{'|'.join(sorted(_WHERE_WORDS))})\b[^;|\t]*)", re.IGNORECASE
 )
+# "St1", "Stn. 2", "Site 3", and a cell with the name beside one with the number.
+_STATION = re.compile(
+    r"(?<![^\W_])(?:st|stn|site|stat)[.:]?\s?(?=\d{1,3}(?![^\W_])(?![:.]\d))",
+    re.IGNORECASE,
+)
+_PAIR = re.compile(
+    r"\W*(?P<what>station|stn|site|st|dish|wind)\b[.:]?\s*[\t;|,]+\s*"
+    r"(?P<told>[^\t;|,]*[^\W_])[\s\t;|,]*",
+    re.IGNORECASE,
+)
 _SAID = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)?")
 
 
@@ -59,13 +69,21 @@ class Others:
 
     def announced(self, text: str) -> bool:
         """Tell whether a word stands there that such notes begin with."""
-        return not self._first.isdisjoint(_SAID.findall(text.lower()))
+        said = _SAID.findall(_STATION.sub("station ", text).lower())
+        return not self._first.isdisjoint(said) or self.is_pair(text)
+
+    def is_pair(self, text: str) -> bool:
+        """Tell whether a line holds two cells, a name and what it is: "Station, 2"."""
+        return _PAIR.fullmatch(text) is not None
 
     def take(self, text: str) -> tuple[list[tuple[EventKind, str]], str]:
         """Return such notes, and the text with commas where they stood."""
         if not self.announced(text):
             return [], text
-        text = self._without_pauses(text)
+        if pair := _PAIR.fullmatch(text):
+            what = "wind" if pair["what"].lower() == "wind" else "station"
+            text = f"{what} {pair['told']}"
+        text = self._without_pauses(_STATION.sub("station ", text))
         found: list[tuple[EventKind, str]] = []
         rest, start = "", 0
         for border in (*_BORDERS.finditer(text), None):

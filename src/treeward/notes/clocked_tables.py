@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from treeward.language.kinds import EventKind
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Role = Literal[
     "time", "date", "mark", "event", "bearing", "duration", "station", "wind",
-    "remark", "number", "back", "away", "bee", "more",
+    "remark", "number", "back", "away", "bee", "more", "beside", "label",
 ]  # fmt: skip
 
 _HEADINGS: dict[str, Role] = {
@@ -30,13 +30,17 @@ _HEADINGS: dict[str, Role] = {
     **dict.fromkeys(("bearing", "direction", "dir", "heading", "azimuth"), "bearing"),
     **dict.fromkeys(("degrees", "deg", "compass", "course"), "bearing"),
     **dict.fromkeys(("duration", "away time", "minutes", "min", "mins"), "duration"),
-    **dict.fromkeys(("station", "stn", "dish", "seat"), "station"),
+    **dict.fromkeys(("gone for", "away for", "out for", "how long"), "duration"),
+    **dict.fromkeys(("flight time", "trip time", "time taken", "length"), "duration"),
+    **dict.fromkeys(("flight duration", "trip duration", "trip length"), "duration"),
+    **dict.fromkeys(("station", "stn", "site", "st", "dish", "seat"), "station"),
     "wind": "wind",
     **dict.fromkeys(("remark", "remarks", "note", "notes", "comment"), "remark"),
     "comments": "remark",
     **dict.fromkeys(("no", "nr", "row", "#", "trip", "trip no", "flight no"), "number"),
     **dict.fromkeys(("departure", "departures", "depart"), "away"),
-    **dict.fromkeys(("arrival", "arrivals", "arrive", "return"), "back"),
+    **dict.fromkeys(("arrival", "arrivals", "arrive", "return", "on"), "back"),
+    **dict.fromkeys(("brg", "hdg"), "bearing"),
 }  # fmt: skip
 # Heads a column of marks or bearings together with its name: "bee colour".
 _BESIDE = frozenset(
@@ -49,6 +53,7 @@ _UNITS = {
 _ABSENT = frozenset({"away", "gone", "absent"})
 # Heads a column of durations together with a unit: "away (min)".
 _OF_DURATION = _ABSENT | {"out", "time", "duration", "trip", "for", "in", "length"}
+_OF_FLIGHT = ("away", "back", "bearing", "duration")
 _LETTERS = re.compile(r"[a-z]+")
 _WAY = r"(?:b|a|i|o|in|out|off|back|away)"
 _CHOICES = re.compile(rf"{_WAY}\s?(?:/|\bor\b)\s?{_WAY}")  # "b/a", "in or out"
@@ -64,13 +69,15 @@ class Column:
     """What a column holds; `title` is its heading, or of one bee's column her mark.
 
     `unit` is that of durations ("min" or "s"), or the north of bearings. `does` is what
-    the bee of a column did: "yellow out".
+    the bee of a column did: "yellow out". `flight` tells the flights of a row apart
+    where it has several.
     """
 
     role: Role
     title: str
     unit: str = ""
     does: str = ""
+    flight: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +141,9 @@ def read_heading(line: str, reader: Reader, *, of_bee: bool = False) -> Table | 
     if len(cells) < 2:
         return None
     columns = _of_absence([_column(cell.lower(), reader) for cell in cells])
+    columns = _beside_others(_of_flights(columns))
+    if parted_by == "  " and line[:2].isspace() and columns[0].role == "bee":
+        columns = (Column("label", ""), *columns)  # a corner that is left blank
     roles = [column.role for column in columns]
     bees = roles.count("bee")
     if bees:
@@ -142,7 +152,7 @@ def read_heading(line: str, reader: Reader, *, of_bee: bool = False) -> Table | 
         others = [c for c in columns if c.role == "more" and c.title]
         is_table = (
             len(named) == bees
-            and beside >= set(roles) - {"more"}
+            and beside >= set(roles) - {"more", "beside", "label"}
             and (bees > 1 or "time" in roles)
             and not (others and "time" not in roles)
             and ("time" in roles or _both_ways(columns))
@@ -209,12 +219,45 @@ def _both_ways(columns: Sequence[Column]) -> bool:
 def _of_absence(columns: Sequence[Column]) -> tuple[Column, ...]:
     """Read "away" as how long she was away where another column tells when she left."""
     leaving = [c for c in columns if c.role == "away"]
-    absent = [c for c in leaving if c.title in _ABSENT]
+    absent = [c for c in leaving if set(c.title.split()) - {"time"} <= _ABSENT]
     if not any(column.role == "event" for column in columns):
         if len(leaving) < 2:
             return tuple(columns)
         absent = absent if len(absent) < len(leaving) else absent[1:]
     return tuple(Column("duration", c.title) if c in absent else c for c in columns)
+
+
+def _of_flights(columns: Sequence[Column]) -> list[Column]:
+    """Tell the flights of a row apart: out, bearing, in, and out, bearing, in again."""
+    told = [c.role for c in columns if c.role in _OF_FLIGHT]
+    if told.count("away") < 2 or told.count("back") < 1:
+        return list(columns)
+    begins, flight = told[0], -1
+    found = []
+    for column in columns:
+        flight += column.role == begins
+        found.append(replace(column, flight=max(flight, 0)))
+    return found
+
+
+def _beside_others(columns: Sequence[Column]) -> tuple[Column, ...]:
+    """Tell what columns without a heading may hold, by the one on their left."""
+    found = list(columns)
+    bees = any(column.role == "bee" for column in columns)
+    timed = any(column.role == "time" for column in columns)
+    for place, column in enumerate(columns):
+        if column.role != "more" or column.title:
+            continue
+        if place == 0:
+            found[0] = Column("label", "") if bees and not timed else column
+        elif (left := columns[place - 1]).role in {"bee", "away", "event"}:
+            found[place] = Column("beside", left.title)
+    return tuple(found)
+
+
+def names_bearing(text: str) -> bool:
+    """Tell whether a heading, or what stands before a row, is of bearings."""
+    return _HEADINGS.get(text.strip(" .:*").lower()) == "bearing"
 
 
 def _cells(line: str, parted_by: str) -> list[str]:

@@ -8,18 +8,15 @@ is decided by what is beside it.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from treeward.language.bearings import (
-    COMPASS_POINTS,
     POINTS_DEG,
     point_at,
     read_bearing,
     read_compass,
 )
 from treeward.language.kinds import ALSO_WRITTEN, EventKind
-from treeward.language.number_words import NUMBER_WORDS
 
 from .clocked_numbers import (
     AFTER,
@@ -30,6 +27,22 @@ from .clocked_numbers import (
     Token,
     read_number,
     read_odd,
+    read_quadrant,
+)
+from .clocked_spoken import BEGIN_NUMBERS, first_time, spoken_duration, spoken_time
+from .clocked_vocabulary import (
+    BY_SLASH,
+    BY_SPACE,
+    CLOSELY,
+    FILLERS,
+    IN_CELL,
+    NO_COLOURS,
+    NO_THINGS,
+    NUMBERS,
+    POINTS,
+    STARTS,
+    Words,
+    sort_of,
 )
 from .flags import Flag, FlagCode, read_flags
 
@@ -40,13 +53,18 @@ if TYPE_CHECKING:
 
     from .clocked_numbers import Sort
 
-Wanted = Literal["", "mark", "event", "bearing"]  # what a cell's heading says
+Wanted = Literal["", "mark", "event", "bearing", "time"]  # what a cell's heading says
 # A date at the beginning; one without a year stands before a time.
 _DATED = re.compile(
     rf"\W*(?:({DATE.pattern})(?:[\s,;:]+(?=\S)|t(?=\d))"
-    r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
+    r"|(\d{1,2}/\d{1,2}|\d{1,2}\.\d{1,2}\.(?:\d\d)?)[\s,;]+(?=\d{1,2}[:.h]\d\d))"
 )
-_WORD = re.compile(r"[^\W\d_]+(?:['\u2019][^\W\d_]+)*")
+_BY_DEG = FULL_CIRCLE_DEG / 32  # from a point to the one beside it, of thirty-two
+_MOVES = frozenset({"o", "i"})
+_DITTO = re.compile(
+    r"(?:(?:\"|\u201c|\u201d|\u2033|\u3003|'')|ditto\b|do\.)(?=[\s,;]|$)"
+)
+_BEGINS = re.compile(r"[\s([*_\u2022>-]*")  # before the first word of a line
 _SIGNS: dict[str, Sort] = {
     **dict.fromkeys(",;|/\t", "break"),
     "&": "joint",
@@ -60,135 +78,10 @@ _HARMLESS = frozenset(
     ".:()[]{}\"'\u2019\u2018\u201c\u201d!*-\u2013\u2014\u2026\u2022\u2192"
 )
 _BEE_NUMBERS = frozenset(str(number) for number in range(100))
-_MOST_WORDS = 6  # of one way of saying something; no phrase is longer
 _LONGEST_NAME = 40  # letters of a bee's name with what is beside it; choice
 
-# Says nothing by itself in a written note.
-_FILLERS = frozenset(
-    {"the", "a", "an", "bee", "is", "was", "are", "were", "be", "been", "then", "from"}
-    | {"again", "has", "have", "had", "she", "it", "her", "its", "of", "just", "now"}
-    | {
-        "time",
-        "clock",
-        "hrs",
-        "i",
-        "this",
-        "that",
-        "degrees",
-        "degree",
-        "deg",
-        "due",
-        "one",
-        "on",
-        "s",
-        "o",
-    }
-)
-_TOWARDS = frozenset(
-    {"bearing", "heading", "to", "towards", "toward", "direction", "dir", "brg", "hdg"}
-)
-_LISTED = re.compile(r"\s*\d{1,2}\)\s+")  # a line's own number: "1) yellow off"
-_TOO = frozenset({"too", "also", "likewise"})
-_ROUGH = frozenset({"about", "roughly", "around", "approximately", "approx", "circa"})
-_NOT = frozenset(
-    {"not", "no", "never", "none", "nobody", "neither", "nor", "without", "cannot"}
-)
-_RUN_TOGETHER = {
-    word.replace("'", ""): word
-    for word in ("hasn't", "isn't", "didn't", "don't", "wasn't", "doesn't", "haven't")
-}
-_DOUBTS = frozenset(
-    {"might", "may", "maybe", "perhaps", "possibly", "probably", "nearly", "almost"}
-    | {"seems", "think", "guess", "could", "should", "would", "will", "if", "or"}
-    | {"either", "unsure", "soon", "yet", "unless", "until", "expected", "presumably"}
-)
-# Small words that are never short for a colour, nor for two.
-_NO_COLOURS = frozenset(
-    {"or", "by", "go", "my", "be", "we", "he", "me", "us", "up", "so", "am", "at", "as"}
-    | {"if", "do", "no", "re", "per", "pop", "pit", "wi", "who", "why", "where", "when"}
-)
-_POINTS = {
-    **{name: name for name in POINTS_DEG},
-    **{
-        name.replace(" ", ""): short
-        for name, short in zip(COMPASS_POINTS, POINTS_DEG, strict=True)
-        if len(short) < 3
-    },
-}
-_STARTS = frozenset(("north", "south", "east", "west"))  # of points in several words
-_NUMBERS = frozenset(NUMBER_WORDS) - {
-    *("and", "a", "past", "to", "half", "quarter", "o'clock", "degrees", "tree")
-}
-_IN_CELL = {
-    "b": EventKind.BACK,
-    "i": EventKind.BACK,
-    "a": EventKind.AWAY,
-    "o": EventKind.AWAY,
-}
-
-
-@dataclass(frozen=True, slots=True)
-class _Words:
-    """The words of a line, contractions parted, with what joins each to the next."""
-
-    words: list[str]
-    starts: list[int]
-    ends: list[int]
-    links: list[str]  # "space", "-", "/", "'" within a contraction, or ""
-    at: dict[int, int]  # place in the text -> number of the word
-
-    @classmethod
-    def of(cls, text: str) -> _Words:
-        words: list[str] = []
-        starts: list[int] = []
-        ends: list[int] = []
-        for match in _WORD.finditer(text):
-            if text[match.end() : match.end() + 1].isdigit():
-                continue  # "y2" is no word
-            for part in _parts(match[0].replace("\u2019", "'")):
-                words.append(part)
-                starts.append(match.start())
-                ends.append(match.end())
-        links = [
-            "'" if starts[n] == starts[n + 1] else _link(text[ends[n] : starts[n + 1]])
-            for n in range(len(words) - 1)
-        ]
-        at: dict[int, int] = {}
-        for number, start in enumerate(starts):
-            at.setdefault(start, number)
-        return cls(words, starts, ends, [*links, ""], at)
-
-    def run(self, first: int, joined_by: frozenset[str]) -> list[str]:
-        """Give the words from `first` on that are joined to it so."""
-        last = first
-        while last - first < _MOST_WORDS - 1 and self.links[last] in joined_by:
-            last += 1
-        return self.words[first : last + 1]
-
-
-_BY_SPACE = frozenset({"space", "-", "'"})
-_BY_SLASH = frozenset({"space", "-", "/"})
-_CLOSELY = frozenset({"-", "/"})
-
-
-def _link(between: str) -> str:
-    if between in {" ", "  "}:
-        return "space"
-    if between in {"-", "/"}:
-        return between
-    return "/" if between.strip() == "/" else ""
-
-
-def _parts(word: str) -> list[str]:
-    """Part "hasn't" into "has" and "not", "yellow's" into "yellow" and "is"."""
-    word = _RUN_TOGETHER.get(word, word)
-    if "'" not in word:
-        return [word]
-    if word.endswith("n't"):
-        return [{"ca": "can", "wo": "will"}.get(word[:-3], word[:-3]), "not"]
-    head, tail = word.rsplit("'", 1)
-    more = {"s": "is", "re": "are", "ve": "have", "d": "had", "ll": "will", "m": "is"}
-    return [head, more[tail]] if tail in more else [word]
+# A line's own number or box: "1) yellow off", "2. 9:30", "- [x] 9:40".
+_LISTED = re.compile(r"\s*(?:\(?\d{1,2}\)|\d{1,2}\.|[-*+\u2022]?\s*\[[ x]?\])\s+")
 
 
 class Reader:
@@ -222,11 +115,24 @@ class Reader:
                 if words and not (head and tail.strip()) and "{" not in head + tail:
                     self._events[words] = EventKind(kind)
         self._events.pop(("again",), None)  # "off again" is no landing
+        self.in_and_out = False  # whether "o" and "i" are her going and coming
+        self._legend: dict[str, str] = {}  # what the page says that it means by a word
         self._plain: dict[str, Token] = {}  # words that nothing begins with
         self._first: dict[str, int] = {}
         for words in self._events:
             most = max(self._first.get(words[0], 0), len(words))
             self._first[words[0]] = most
+
+    def learn(self, short: str, meant: str | EventKind) -> None:
+        """Take a word, in small letters, for a mark or a doing from now on."""
+        self._plain.pop(short, None)
+        if isinstance(meant, EventKind):
+            self._events[(short,)] = meant
+            self._first.setdefault(short, 1)
+            return
+        self._legend[short] = meant
+        if short in self.letters or short in POINTS_DEG:
+            self.letters = {**self.letters, short: meant}  # beside a point: "W", "S"
 
     def mark_of(self, text: str) -> str:
         """Return the mark that a text names and nothing beside it, or ""."""
@@ -240,6 +146,8 @@ class Reader:
         """Return the coming or going that a text names, and nothing beside it."""
         tokens = [t for t in self.read(text) if t.sort != "filler"]
         alone = len(tokens) == 1 and tokens[0].sort == "event"
+        if text.strip().lower() == "on":  # beside a column "off"
+            return EventKind.BACK
         return EventKind(tokens[0].value) if alone else None
 
     def knows(self, word: str) -> bool:
@@ -263,7 +171,7 @@ class Reader:
         text = line.lower()
         if len(text) != len(line):  # a capital of two letters, as in Turkish
             line = text
-        words = _Words.of(text)
+        words = Words.of(text)
         found: list[Token] = []
         numbered = _LISTED.match(text)
         at = numbered.end() if numbered else 0
@@ -271,16 +179,25 @@ class Reader:
             said = match[1] or match[2]
             found.append(Token("date", said, said))
             at = match.end()
+        begins = _BEGINS.match(text, at)
+        start = begins.end() if begins else at
+        if wanted in {"", "time"} and (
+            first := first_time(text, start, alone=wanted == "time")
+        ):
+            found.append(first[0])
+            at = first[1]
         while at < len(text):
             tokens, at = self._next(line, text, at, words, wanted)
             found += tokens
         return _with_norths(self._decided(found, wanted, of_bee=of_bee))
 
     def _next(
-        self, line: str, text: str, at: int, words: _Words, wanted: Wanted
+        self, line: str, text: str, at: int, words: Words, wanted: Wanted
     ) -> tuple[list[Token], int]:
         """Return what stands at a place, maybe nothing, and the place after it."""
         char = text[at]
+        if (whole := _whole(text, at)) is not None:
+            return [whole[0]], whole[1]
         if "0" <= char <= "9":
             return read_number(text, at)
         if after := AFTER.match(text, at):
@@ -301,7 +218,7 @@ class Reader:
         return ([] if harmless else [sign]), at + 1
 
     def _words(
-        self, line: str, text: str, words: _Words, number: int, wanted: Wanted
+        self, line: str, text: str, words: Words, number: int, wanted: Wanted
     ) -> tuple[list[Token], int]:
         """Read words from one on, up to the end of a contraction."""
         found: list[Token] = []
@@ -315,15 +232,15 @@ class Reader:
                 return found, end
 
     def _word(
-        self, line: str, words: _Words, first: int, wanted: Wanted
+        self, line: str, words: Words, first: int, wanted: Wanted
     ) -> tuple[Token, int]:
         """Return the token that begins at a word, and how many words it takes."""
         word = words.words[first]
         if (plain := self._plain.get(word)) is not None:
             return plain, 1
-        run = words.run(first, _BY_SPACE)
-        if wanted == "event" and word in _IN_CELL:
-            return Token("event", str(_IN_CELL[word]), word), 1
+        run = words.run(first, BY_SPACE)
+        if wanted == "event" and word in IN_CELL:
+            return Token("event", str(IN_CELL[word]), word), 1
         event = self._event(run)
         mark = self._mark(line, words, first)
         point = self._point(run, wanted)
@@ -331,11 +248,17 @@ class Reader:
             return event
         if mark is not None and (mark[1] > 1 or (not point and word not in POINTS_DEG)):
             return mark
-        found = point or _letter(word, self.letters) or _spoken_bearing(run)
+        found = (
+            point
+            or _letter(word, self.letters)
+            or spoken_duration(run)
+            or _spoken_bearing(run)
+        )
         if found is not None:
             return found
-        plain = Token(_sort_of(word), "", word)
-        if len(word) > 2 and word not in self._first and word not in _STARTS:
+        plain = Token(sort_of(word), "", word)
+        begins = word in self._first or word in STARTS or word in BEGIN_NUMBERS
+        if len(word) > 2 and not begins:
             self._plain[word] = plain
         return plain, 1
 
@@ -346,15 +269,42 @@ class Reader:
                 return Token("event", str(kind), ""), count
         return None
 
-    def _mark(self, line: str, words: _Words, first: int) -> tuple[Token, int] | None:
+    def _mark(self, line: str, words: Words, first: int) -> tuple[Token, int] | None:
         """Find a bee's name, written out or shortened: "yellow", "bl/w", "Y abd"."""
         found = self._named(line, words, first)
+        if found and self._is_of_a_thing(words, first, found[1]):
+            return Token("aside", "", words.words[first]), 1
         return (Token("mark", found[0], "", found[2]), found[1]) if found else None
 
+    def _is_of_a_thing(self, words: Words, first: int, count: int) -> bool:
+        """Tell whether a colour is of the thing behind it: "saw red car go away"."""
+        place = first + count
+        if (
+            count != 1
+            or len(words.words[first]) < 3
+            or words.links[place - 1] != "space"
+        ):
+            return False
+        thing = words.words[place]
+        known = thing in self._first or thing in NO_THINGS or sort_of(thing) != "word"
+        named = self._colour(thing) or thing in POINTS or thing in BEGIN_NUMBERS
+        if known or named or len(thing) < 3 or thing.endswith(("ed", "ly", "ing")):
+            return False
+        if words.links[place] != "space":
+            return False
+        after = words.words[place + 1]
+        sort = sort_of(after)
+        return sort == "filler" or (
+            sort in {"word", "all"} and after not in self._first
+        )
+
     def _named(
-        self, line: str, words: _Words, first: int
+        self, line: str, words: Words, first: int
     ) -> tuple[str, int, tuple[Flag, ...]] | None:
-        run = words.run(first, _BY_SLASH)
+        run = words.run(first, BY_SLASH)
+        own = self._legend.get(run[0])
+        if own is not None and not self._colour(" ".join(run[1:2])):
+            return own, 1, ()
         best: tuple[str, int, tuple[Flag, ...]] | None = None
         for count in range(min(len(run), 4), 0, -1):
             if (mark := self._marks.get(tuple(run[:count]))) is not None:
@@ -367,9 +317,13 @@ class Reader:
         mark, count = one, 1
         flags: tuple[Flag, ...] = ()
         two = self._colour(run[1]) if len(run) > 1 else None
+        beside = line[words.starts[first] :]
+        if two and run[1] in _MOVES and (self.in_and_out or beside[:1].isupper()):
+            apart = words.links[first] == "space" and beside[2:3] == run[1]
+            two = None if apart else two  # "Y o 0905"
         letters = len(run) > 1 and len(run[0]) == len(run[1]) == 1
         spaced = letters and words.links[first] == "space"
-        if two and (words.links[first] in _CLOSELY or spaced):
+        if two and (words.links[first] in CLOSELY or spaced):
             if f"{one}-{two}" in self._known:
                 mark, count = f"{one}-{two}", 2
             if spaced:  # one bee of two colours, or two bees
@@ -388,7 +342,7 @@ class Reader:
             return self._colours[word]
         if word in self.letters:
             return self.letters[word]
-        if word in _NO_COLOURS or word in _FILLERS or word in POINTS_DEG:
+        if word in NO_COLOURS or word in FILLERS or word in POINTS_DEG:
             return None
         return self._short.get(word)
 
@@ -397,7 +351,7 @@ class Reader:
         low = said.lower()
         if len(low) != 2 or low in POINTS_DEG:
             return ""
-        if low in _NO_COLOURS or low in _FILLERS:
+        if low in NO_COLOURS or low in FILLERS:
             return ""
         one, two = self.letters.get(low[0], ""), self.letters.get(low[1], "")
         mark = f"{one}-{two}"
@@ -405,9 +359,11 @@ class Reader:
 
     def _point(self, run: Sequence[str], wanted: Wanted) -> tuple[Token, int] | None:
         """Find a point of the compass that is more than one letter."""
+        if (by_point := _by_point(run)) is not None:
+            return by_point
         for count in range(min(len(run), 3), 0, -1):
             parts = run[:count]
-            name = "".join(_POINTS.get(word, "?") for word in parts)
+            name = "".join(POINTS.get(word, "?") for word in parts)
             if name not in POINTS_DEG or len("".join(parts)) == 1:
                 continue
             short = [word for word in parts if len(word) == 1]
@@ -425,6 +381,17 @@ class Reader:
         for place, token in enumerate(found):
             if token.sort == "filler" and token.text in {"bee", "no"}:
                 _number_bee(found, place + 1)
+            if token.text in _MOVES and self._moves(found, place, named=named):
+                kind = IN_CELL[token.text]
+                doubt = Flag.of(FlagCode.TAKEN_AS, token.text, kind)
+                doubts = () if self.in_and_out else (doubt,)
+                found[place] = Token("event", kind, token.text, doubts)
+                continue
+            if token.text == "on" and _lands(found, place, named=named):
+                found[place] = Token("event", EventKind.BACK, "on")
+            if named and _is_short_for_bearing(found, place):
+                found[place] = Token("towards", "", token.text)
+                continue
             if token.sort == "letter":
                 is_bee, flags = self._is_bee(
                     found, place, wanted, named=named, again=times > 1
@@ -435,8 +402,16 @@ class Reader:
                 if before == "joint" or wanted == "mark":  # no colour has this letter
                     found[place] = token._replace(sort="odd", value="")
             named = named or found[place].sort == "mark"
-            times += token.sort == "time"
+            times += {"time": 1, "range": 2}.get(token.sort, 0)
         return found
+
+    def _moves(self, found: Sequence[Token], place: int, *, named: bool) -> bool:
+        """Tell whether "o" or "i" is a going or coming: "Y o 0905 -> i 0918"."""
+        before = found[place - 1].sort if place else ""
+        after = found[place + 1].sort if place + 1 < len(found) else "break"
+        if before == "mark":
+            return after in {"time", "range", "bearing", "break"} or self.in_and_out
+        return self.in_and_out and named and before == "time" and after == "time"
 
     def _as(self, token: Token, flags: tuple[Flag, ...], *, is_bee: bool) -> Token:
         letter = token.value
@@ -494,6 +469,55 @@ def _number_bee(found: list[Token], place: int) -> None:
         found[place] = Token("odd", "", found[place].text)
 
 
+def _whole(text: str, at: int) -> tuple[Token, int] | None:
+    """Find what goes beyond one word or figure: a time in words, a ditto mark."""
+    before = text[at - 1 : at] if at else ""
+    if not before.strip(" \t,;|") and (ditto := _DITTO.match(text, at)):
+        return Token("ditto", "", ditto[0]), ditto.end()
+    if before.isalnum():
+        return None
+    return spoken_time(text, at) or read_quadrant(text, at)
+
+
+def _by_point(run: Sequence[str]) -> tuple[Token, int] | None:
+    """Read a point of the compass of thirty-two: "NE by E" is 56 degrees."""
+    if "by" not in run[1:3]:
+        return None
+    by = run.index("by", 1)
+    base = "".join(POINTS.get(word, "?") for word in run[:by])
+    side = POINTS.get(run[by + 1], "") if by + 1 < len(run) else ""
+    if base not in POINTS_DEG or len(base) > 2 or len(side) != 1:
+        return None
+    apart = (POINTS_DEG[side] - POINTS_DEG[base] + 180) % FULL_CIRCLE_DEG - 180
+    if not 0 < abs(apart) <= FULL_CIRCLE_DEG / 4:
+        return None
+    deg = POINTS_DEG[base] + (_BY_DEG if apart > 0 else -_BY_DEG)
+    said = " ".join(run[: by + 2])
+    return Token("bearing", f"{round(deg % FULL_CIRCLE_DEG)}", said), by + 2
+
+
+def _lands(found: Sequence[Token], place: int, *, named: bool) -> bool:
+    """Tell whether she is "on", as the other of "off": nothing is named that it is on.
+
+    "Yellow on 9:11" is a landing, "yellow off on 210" is none.
+    """
+    before = found[place - 1].sort if place else "break"
+    after = found[place + 1].sort if place + 1 < len(found) else "break"
+    return (
+        named
+        and before in {"mark", "time", "break", "joint", "bearing"}
+        and after in {"break", "time", "at"}
+    )
+
+
+def _is_short_for_bearing(found: Sequence[Token], place: int) -> bool:
+    """Tell whether "b" announces a bearing: "out 9:05 b 47" of a bee that is named."""
+    if found[place].text != "b" or not 0 < place < len(found) - 1:
+        return False
+    before, after = found[place - 1], found[place + 1]
+    return before.sort in {"time", "event"} and after.sort == "bearing"
+
+
 def _with_norths(found: Sequence[Token]) -> list[Token]:
     """Join to a bearing the north that is named behind it: "two ten true", "SW mag"."""
     kept: list[Token] = []
@@ -548,27 +572,10 @@ def _single(pairs: set[tuple[str, str]]) -> dict[str, str]:
     return {short: meant.pop() for short, meant in found.items() if len(meant) == 1}
 
 
-def _sort_of(word: str) -> Sort:
-    return next((sort for sort, words in _SORTS.items() if word in words), "word")
-
-
-_SORTS: dict[Sort, frozenset[str]] = {
-    "joint": frozenset({"and"}),
-    "at": frozenset({"at"}),
-    "filler": _FILLERS,
-    "towards": _TOWARDS,
-    "too": _TOO,
-    "rough": _ROUGH,
-    "lasting": frozenset({"for", "after"}),
-    "not": _NOT,
-    "doubt": _DOUBTS,
-}
-
-
 def _spoken_bearing(run: Sequence[str]) -> tuple[Token, int] | None:
     """Read a bearing in words: "two hundred and ten", "south westerly"."""
     word = run[0]
-    if word not in _NUMBERS and not word.startswith(("north", "south", "east", "west")):
+    if word not in NUMBERS and not word.startswith(("north", "south", "east", "west")):
         return None
     reading = read_bearing(run)
     if reading is None or (word == "one" and reading.used == 1):
