@@ -29,6 +29,7 @@ BESIDE = 0.2  # less of it for times, durations and what is of no bee: rarer wro
 IN_TALK = 0.7  # and of talk between notes that were heard: it is heard worse
 BORNE_OUT = 0.5  # of a leaving with a bearing, a coming with a time out
 OF_A_LEAVING = 0.1  # less of a bearing in the line that tells that its bee left
+IN_DEGREES = 0.3  # and of one that is told in degrees
 LIKELIEST = 0.5  # share of a number, where its readings together are as likely as asked
 OR_ELSE = 0.15  # and from which it is another reading of one; guess
 AGO = 0.5  # from which a stretch of time is how long ago a bee did it
@@ -57,7 +58,7 @@ NUMBERS = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.TIME})
 MOVING = frozenset({EventKind.AWAY, EventKind.BACK})
 SWITCHES = frozenset({EventKind.PAUSE, EventKind.RESUME})
 _SHOWS = {EventKind.BEARING: EventKind.AWAY, EventKind.DURATION: EventKind.BACK}
-_MOVES = [ACTIONS.index(kind) for kind in MOVING]
+_MOVES = [ACTIONS.index(kind) for kind in (*MOVING, EventKind.MISSED)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,6 +194,7 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
         lower = BESIDE
         if said.kind is EventKind.BEARING:
             lower = OF_A_LEAVING if mark in left else 0.0
+            lower = IN_DEGREES if _in_degrees(line, said) else lower
         together = _together(inputs, told, place)
         if min(share / LIKELIEST, 1.0) * together < least - lower:
             continue
@@ -225,6 +227,11 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
             )
         )
     return found
+
+
+def _in_degrees(line: Line, said: NumberSaid) -> bool:
+    after = line.bare_words[said.words[-1] : said.words[-1] + 2]
+    return any(word.lower() in {"degrees", "degree"} for word in after)
 
 
 def _together(inputs: Inputs, told: Outputs, place: int) -> float:
