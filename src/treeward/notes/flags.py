@@ -84,6 +84,10 @@ class FlagCode(StrEnum):
     HEARD_ANEW = "heard_anew"
     NO_LONGER_HEARD = "no_longer_heard"
     PUT_BACK = "put_back"
+    # Typed into review.csv.
+    VALUE_UNREAD = "value_unread"
+    STANDS_BESIDE = "stands_beside"
+    MARK_UNKNOWN = "mark_unknown"
     # Anything else that stands in review.csv.
     TOLD = "told"
 
@@ -154,6 +158,9 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.PUT_BACK: (
         "had gone from review.csv, put back: write drop to leave it out"
     ),
+    FlagCode.VALUE_UNREAD: "value: '{}' is not read, {} has none of its own",
+    FlagCode.STANDS_BESIDE: "typed beside another that stands there: {}",
+    FlagCode.MARK_UNKNOWN: "mark: '{}' is none of the hunt's, did you mean {}?",
     # Last but one, as others say more of what something was taken for.
     FlagCode.TAKEN_AS: "'{}' taken as {}",
     FlagCode.TOLD: "{}",
@@ -168,8 +175,10 @@ OF_THE_CLOCK = frozenset(
     }
 )
 OF_SECOND_LOOK = frozenset({FlagCode.DEPARTURES_IN_A_ROW, FlagCode.STATION_UNSAID})
+# What is told anew of the cells that a person typed, at every reading.
+OF_CELLS = frozenset({FlagCode.VALUE_UNREAD, FlagCode.MARK_UNKNOWN})
 # Settled elsewhere, or not about what was heard: they put no note in doubt.
-SETTLED = OF_THE_CLOCK | OF_SECOND_LOOK | {FlagCode.TAKEN_BACK}
+SETTLED = OF_THE_CLOCK | OF_SECOND_LOOK | {FlagCode.TAKEN_BACK, FlagCode.VALUE_UNREAD}
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,7 @@ from treeward.language.kinds import (
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 
+from .by_hand import with_marks_meant, with_values_apart, without_cell_flags
 from .row import (
     PERSON_COLUMNS,
     CellError,
@@ -63,6 +64,8 @@ if TYPE_CHECKING:
     from datetime import date, datetime
     from pathlib import Path
     from zoneinfo import ZoneInfo
+
+    from treeward.language.phrasebook import PhraseBook
 
 
 __all__ = [
@@ -118,6 +121,7 @@ def read_review(
     *,
     machine: Sequence[ReviewRow] = (),
     taken: Collection[str] = (),
+    book: PhraseBook | None = None,
 ) -> list[ReviewRow]:
     """Read review.csv, whoever saved it last.
 
@@ -134,11 +138,14 @@ def read_review(
     taken
         Names that are no new row's, where the file has names at all: those of rows
         that were there and have gone.
+    book
+        The phrase book that names the marks; without it marks stay as they were typed.
 
     Returns
     -------
     list of ReviewRow
-        In the order of the file. Rows without a name get one, "h0001" on.
+        In the order of the file. Rows without a name get one, "h0001" on, and so does
+        a bearing or a time out that was typed into the row of a coming or leaving.
 
     Raises
     ------
@@ -148,7 +155,9 @@ def read_review(
         If the file as a whole cannot be read.
     """
     table = parse_table(table_bytes(path), where=path.name)
-    return rows_from_table(table, zone, machine=machine, taken=taken, where=path.name)
+    return rows_from_table(
+        table, zone, machine=machine, taken=taken, book=book, where=path.name
+    )
 
 
 def effective_events(
@@ -217,9 +226,14 @@ def rows_from_table(
     *,
     machine: Sequence[ReviewRow] = (),
     taken: Collection[str] = (),
+    book: PhraseBook | None = None,
+    one_each: bool = False,
     where: str = "review.csv",
 ) -> list[ReviewRow]:
-    """Turn the cells of a file into rows; see `review_file.read_review`."""
+    """Turn the cells of a file into rows; see `read_review`.
+
+    With `one_each` a value that belongs to another kind of note stays in its row.
+    """
     clocks = (line.cells.get("clock", "") for line in table.lines)
     reader = _RowReader(
         table=table,
@@ -241,7 +255,9 @@ def rows_from_table(
         raise ReviewFaultsError(reader.faults)
     if rows and (headed := _headed_alone(table)):  # so that the headings stay
         rows[0] = replace(rows[0], extra=(*rows[0].extra, *headed))
-    return rows
+    if book is not None:
+        rows = with_marks_meant(rows, reader.machine, book)
+    return rows if one_each else with_values_apart(rows, reader.machine, taken)
 
 
 def _headed_alone(table: CellTable) -> list[tuple[str, str]]:
@@ -503,7 +519,7 @@ def _value(
 
 
 def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
-    flags = read_flags(split_texts(cell))
+    flags = without_cell_flags(read_flags(split_texts(cell)))
     doubled = Flag(FlagCode.HOUR_TWICE)
     if clock is not None and clock.doubled and doubled not in flags:
         flags = (*flags, doubled)
