@@ -10,6 +10,7 @@ import pytest
 from treeward.language.phrasebook import PhraseBook
 from treeward.review.file import read_review, write_review
 from treeward.review.store import Status, status_of
+from treeward.review.table import ReviewFaultsError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -158,3 +159,19 @@ def test_a_mark_of_the_machines_row_that_was_mistyped_is_to_be_looked_at(
     typed(path, "r0001,2026-07-14 9:05,back,w", columns="row,clock,event,mark")
     (row,) = read_review(path, ZONE, machine=machine, book=BOOK)
     assert (row.event.mark, status_of(row, machine[0])) == ("white", Status.CHANGED)
+
+
+def test_a_word_that_is_no_event_is_refused_with_those_that_are(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "review.csv"
+    typed(path, "2026-07-14 9:05,home,yellow,")
+
+    with pytest.raises(ReviewFaultsError) as refused:
+        read_review(path, ZONE)
+
+    assert refused.value.lines[0].startswith(
+        "review.csv row 2: event: 'home' is no event. Write one of: back (or in, "
+        "landed, returned, arrived), away (or off, out, gone, left), mark (or marked, "
+        "painted), bearing, time, "
+    )

@@ -186,7 +186,15 @@ def effective_events(
 
 
 MOST_FAULTS = 200  # lines printed at most; a file with more is another kind of file
-_KINDS = ", ".join(kind.value for kind in EventKind)
+_MOST_WORDS = 4  # of a kind, in a refusal that names them; choice
+_WORDS_OF = {
+    kind: [word for word, meant in ALSO_WRITTEN.items() if meant is kind]
+    for kind in EventKind
+}
+_KINDS = ", ".join(
+    f"{kind.value} (or {', '.join(words[:_MOST_WORDS])})" if words else kind.value
+    for kind, words in _WORDS_OF.items()
+)
 _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
 # No spreadsheet shows them, terminals obey them, and map files cannot hold them.
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
