@@ -126,7 +126,7 @@ class Hunt(HuntFolder):
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
             ]
-            merge, told = update.write_merged(recorded)
+            merge, recorded, told = update.write_merged(recorded)
             keep_talk(self, paths)
             keep_unread(self, recorded)
             return self._transcribed(

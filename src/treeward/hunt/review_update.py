@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -34,10 +34,11 @@ from .recordings import (
     kept_starts,
     recording_name,
 )
+from .same_notes import renamed_files, with_names, without_copies
 from .transcription import Recorded, given_day, holds_clock_times, recorded_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
     from treeward.notes.clock import ClockResult
@@ -68,6 +69,38 @@ def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, .
     return tuple(lines)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _ToldOnce:
+    """What the same notes in two files came to."""
+
+    new: Sequence[Event]  # that count
+    copies: Mapping[str, str]  # file -> the other that holds its notes
+    renamed: Mapping[str, str]  # the file's name in the rows -> its name now
+
+    def without(self, one: Recorded) -> Recorded:
+        """Return what was recorded without what another file holds too."""
+        if one.name not in self.copies:
+            return one
+        left = tuple(event for event in self.new if event.recording == one.name)
+        same = (
+            f"the same notes stand in {self.copies[one.name]} and count once: take one "
+            "of the two files away"
+        )
+        return replace(
+            one,
+            events=left,
+            unread=one.unread if left else (),
+            remarks=(*one.remarks, same),
+        )
+
+    def lines(self) -> list[str]:
+        """Say which files were renamed."""
+        return [
+            f"{new} holds the notes of {old}, which is gone: its rows are of {new} now"
+            for old, new in self.renamed.items()
+        ]
+
+
 class ReviewUpdate:
     """Puts events on the clock and merges them into the review of a hunt."""
 
@@ -89,9 +122,10 @@ class ReviewUpdate:
 
     def write_merged(
         self, recorded: Sequence[Recorded]
-    ) -> tuple[MergeResult, tuple[str, ...]]:
+    ) -> tuple[MergeResult, list[Recorded], tuple[str, ...]]:
         """Merge with review.csv as it is now and write it; say what is to be told.
 
+        What was recorded comes back without the notes that another file holds too.
         A spreadsheet may save it meanwhile, again and again: then it is merged anew.
         """
         review = self._hunt.review
@@ -99,7 +133,7 @@ class ReviewUpdate:
             before = review.digest()
             previous, current = review.read()
             current, gone = review.with_gone(current)
-            merge, clocks = self.merged(recorded, previous, current)
+            merge, clocks, told = self._merged(recorded, previous, current)
             try:
                 loser = review.write(merge.rows, merge.machine, seen=before)
             except ReviewChangedError:
@@ -109,7 +143,9 @@ class ReviewUpdate:
             names = [clock.recording for clock in clocks]
             seen = [(self._facts(n), (home / n).stat().st_size) for n in names]
             keep_facts(self._hunt.machine_dir, seen, clocks)
-            return merge, (*written_lines(gone, loser), *flags)
+            once = [told.without(one) for one in recorded]
+            lines = (*told.lines(), *written_lines(gone, loser), *flags)
+            return merge, once, lines
 
     def merged(
         self,
@@ -121,8 +157,23 @@ class ReviewUpdate:
 
         Spoken times that the person corrected count as corrected.
         """
+        merge, clocks, _ = self._merged(recorded, previous, current)
+        return merge, clocks
+
+    def _merged(
+        self,
+        recorded: Sequence[Recorded],
+        previous: Sequence[ReviewRow],
+        current: Sequence[ReviewRow] | None,
+    ) -> tuple[MergeResult, list[ClockResult], _ToldOnce]:
         readable = [r for r in recorded if not r.fault]
         originals = {one.name: one.events for one in readable}
+        home = self._hunt.recordings_dir
+        there = {recording_name(path, home) for path in self._hunt.recordings()}
+        there |= set(originals)
+        renamed = renamed_files(originals, previous, there)
+        previous = with_names(previous, renamed)
+        current = None if current is None else with_names(current, renamed)
         batch = [
             (self._facts(name), heed_corrected_times(events, previous, current or ()))
             for name, events in originals.items()
@@ -137,13 +188,14 @@ class ReviewUpdate:
                 # The machine's own reading of a time stays in the machine's copy.
                 spoken = original.value if event.kind in _TIMES else ""
                 new.append(replace(event, value=event.value or spoken))
+        new, copies = without_copies(new, previous, current or (), there)
         new = look_twice(new, without_station=self._wanting_a_station(readable))
         if is_daylight is not None:
             new = [_flagged_if_dark(event, is_daylight) for event in new]
         merge = merge_review(
             previous, current, new, transcribed=[r.name for r in readable]
         )
-        return merge, clocks
+        return merge, clocks, _ToldOnce(new=new, copies=copies, renamed=renamed)
 
     def _wanting_a_station(self, recorded: Sequence[Recorded]) -> set[str]:
         """Return the recordings whose station only a note can tell."""
