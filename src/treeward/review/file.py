@@ -33,6 +33,7 @@ from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 
 from .by_hand import with_marks_meant, with_values_apart, without_cell_flags
+from .merge import seconds_apart, whose
 from .row import (
     PERSON_COLUMNS,
     CellError,
@@ -165,13 +166,15 @@ def effective_events(
 ) -> list[Event]:
     """Return the events that count: the person's word over the machine's.
 
-    Dropped rows are left out. Rows to keep lose their flags, and so do rows that the
-    person changed, where `machine` (what the machine wrote) shows that.
+    Dropped rows are left out, and so is one that is no longer heard beside the same
+    note as it is heard now, until its row is kept. Rows to keep lose their flags, and
+    so do rows that the person changed, where `machine` (what the machine wrote) shows
+    that.
     """
     written = {row.name: cells_of(row) for row in machine}
     events: list[Event] = []
     for row in rows:
-        if row.decision == "drop":
+        if row.decision == "drop" or _stands_anew(row, rows):
             continue
         before = written.get(row.name)
         cells = cells_of(row)
@@ -183,6 +186,19 @@ def effective_events(
         else:
             events.append(row.event)
     return events
+
+
+def _stands_anew(row: ReviewRow, rows: Sequence[ReviewRow]) -> bool:
+    """Tell whether a row kept from an earlier hearing stands as it is heard now too."""
+    if row.decision == "keep" or not row.event.has(FlagCode.NO_LONGER_HEARD):
+        return False
+    return any(
+        other.decision != "drop"
+        and not other.event.has(FlagCode.NO_LONGER_HEARD)
+        and whose(other.event) == whose(row.event)
+        and seconds_apart(other.event, row.event) is not None
+        for other in rows
+    )
 
 
 MOST_FAULTS = 200  # lines printed at most; a file with more is another kind of file

@@ -55,7 +55,7 @@ _WEIGHT_REFUSED = 1.2  # of a time that does not fit the others; guess
 _LEAST_DOUBT = 0.3  # of a row that was flagged in spite of a high confidence; guess
 _ONE_REFUSAL = frozenset({FlagCode.UNFIT_TIME, FlagCode.TAKEN_AS_OTHERS})
 # What a row that the person changed is still to be looked at for.
-_TO_JUDGE = OF_CELLS | {FlagCode.HEARD_ANEW}
+_TO_JUDGE = OF_CELLS | {FlagCode.HEARD_ANEW, FlagCode.NO_LONGER_HEARD}
 _CHANGED = ("clock", "event", "mark", "value")
 
 
