@@ -31,10 +31,11 @@ from typing import TYPE_CHECKING
 from treeward.errors import ReviewChangedError, ReviewError, TreewardError
 from treeward.files import PREFIX, read_plain, write_bytes
 from treeward.language.kinds import KINDS, EventKind, Need
+from treeward.measures import counted
 from treeward.notes.flags import OF_CELLS, OF_THE_CLOCK, Flag, FlagCode, sentences_of
 from treeward.within import held
 
-from .file import cells_of, read_review, write_review
+from .file import PERSON_COLUMNS, cells_of, read_review, write_review
 from .merge import all_of_the_persons, put_back
 from .table import MOST_BYTES
 
@@ -176,6 +177,37 @@ class ReviewStore:
             f"{gone_words(gone)} gone from review.csv since Treeward wrote it. They do "
             "not count now; the next treeward transcribe, or the next correction in "
             "treeward review, puts them back. To leave a row out, write drop in it."
+        )
+
+    def reverted_line(self) -> str:
+        """Say which corrections stood when Treeward wrote review.csv and do no more.
+
+        "" where there are none, or the file cannot be read.
+        """
+        try:
+            if _digest(self._last_path) == self.digest():
+                return ""  # nobody has saved it since
+            machine, current = self.read()
+            last = read_review(self._last_path, self._zone)
+        except (TreewardError, OSError):
+            return ""  # the command that follows tells what is wrong
+        heard = {row.name: cells_of(row) for row in machine}
+        now = {row.name: cells_of(row) for row in current or ()}
+        gone = [
+            f"{row.name} {column}: was {was!r}, is {there[column] or 'empty'!s} again"
+            for row in last
+            if (there := now.get(row.name)) and (before := heard.get(row.name))
+            for column, was in cells_of(row).items()
+            if column in PERSON_COLUMNS and was and was != before[column]
+            if there[column] == before[column]
+        ]
+        if not gone:
+            return ""
+        more = len(gone) - _MOST_NAMED
+        shown = "; ".join(gone[:_MOST_NAMED]) + (f"; {more} more" if more > 0 else "")
+        return (
+            f"{counted(len(gone), 'correction')} gone from review.csv since Treeward "
+            f"wrote it ({shown}). If an old copy was saved over it, correct that again."
         )
 
     def settle(self) -> None:
