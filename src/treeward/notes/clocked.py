@@ -185,7 +185,9 @@ class _Page:
         """Read all lines."""
         self._days.month_first = month_first(lines)
         for self._line, line in enumerate(lines, start=1):
-            if line.strip() and not line.lstrip().startswith("#") and not is_rule(line):
+            if line.lstrip().startswith("#"):
+                self._heading(line, line.lstrip("# \t"))
+            elif line.strip() and not is_rule(line):
                 self._read(line)
         self._named_in_vain()
         if self.events and (last := self.events[-1].clock) is not None:
@@ -245,6 +247,18 @@ class _Page:
             t.sort in {"time", "bearing", "duration", "odd"} for t in tokens
         ):
             self._to_look_at(self._line, left.strip(" ,"))
+
+    def _heading(self, line: str, text: str) -> None:
+        """Read a date or station in a line behind "#"; a note there was struck out."""
+        if (dated := self._dated(text)) is not None:
+            self._head(text, *dated)
+            return
+        sorts = {token.sort for token in self._reader.read(text)}
+        if sorts & {"mark", "event", "time"}:
+            return
+        for kind, value in self._others.take(text)[0]:
+            if kind is EventKind.STATION:
+                self._add(kind, None, line, value=value)
 
     def _means(self, word: str) -> bool:
         return self._reader.knows(word) or self._others.announced(word)

@@ -87,7 +87,8 @@ _FILLERS = frozenset(
 _TOWARDS = frozenset(
     {"bearing", "heading", "to", "towards", "toward", "direction", "dir", "brg", "hdg"}
 )
-_LISTED = re.compile(r"\s*\d{1,2}\)\s+")  # a line's own number: "1) yellow off"
+# A line's own number: "1) yellow off", and "1. 9:30 yellow off" before a time.
+_LISTED = re.compile(r"\s*\d{1,2}(?:\)|\.(?=\s+\d{1,2}[:.h]\d\d))\s+")
 _TOO = frozenset({"too", "also", "likewise"})
 _ROUGH = frozenset({"about", "roughly", "around", "approximately", "approx", "circa"})
 _NOT = frozenset(
