@@ -106,3 +106,28 @@ def test_a_recording_still_wants_the_time_of_its_start(
 
     assert run.exit_code == 1
     assert hunt.review_path.exists() is False
+
+
+def test_times_near_zero_are_since_the_start_that_was_given(
+    hunt: Hunt, tmp_path: Path
+) -> None:
+    page = written(tmp_path, "00:30 yellow away\n06:40 yellow back\n61:00 white back\n")
+
+    run = transcribe(hunt, page, "--start", "2026-07-14 09:00")
+
+    assert clocks(hunt) == [
+        "2026-07-14 09:00",
+        "2026-07-14 09:06",
+        "2026-07-14 10:01",
+    ]
+    assert "taken as minutes and seconds since the start given" in run.output
+    Hunt(hunt.path).transcribe()
+    assert clocks(hunt)[1] == "2026-07-14 09:06"
+
+
+def test_a_page_without_times_is_refused_by_its_first_note(
+    hunt: Hunt, tmp_path: Path
+) -> None:
+    run = transcribe(hunt, written(tmp_path, "Station 1\nyellow away 48\n"))
+
+    assert "page.txt line 2: 'yellow away 48' names a bee and no time" in run.output

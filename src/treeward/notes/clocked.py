@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from treeward.errors import TranscriptError
 from treeward.language.kinds import EventKind
+from treeward.speech.transcripts import names_speakers
 
 from .clock_evidence import time_in_name
 from .clocked_groups import SITTING, read_groups
@@ -83,7 +84,7 @@ def has_clock_times(text: str, book: PhraseBook) -> bool:
     table = headed = False
     lines = text.splitlines()
     timed = [found for line in lines if (found := _TIMED_LINE.match(line))]
-    if timed and not _in_round_brackets(timed):
+    if (timed and not _in_round_brackets(timed)) or names_speakers(text):
         return False
     for line in lines:
         if any("0" <= char <= "9" for char in line):
