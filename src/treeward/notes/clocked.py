@@ -20,6 +20,7 @@ from treeward.errors import TranscriptError
 from treeward.language.kinds import EventKind
 from treeward.speech.transcripts import names_speakers
 
+from .chat import without_senders
 from .clock_evidence import time_in_name
 from .clocked_groups import SITTING, read_groups
 from .clocked_numbers import (
@@ -185,6 +186,7 @@ class _Page:
     def read(self, lines: Sequence[str]) -> None:
         """Read all lines."""
         self._days.month_first = month_first(lines)
+        lines = without_senders(lines, self._means)
         for self._line, line in enumerate(lines, start=1):
             if line.lstrip().startswith("#"):
                 self._heading(line, line.lstrip("# \t"))
