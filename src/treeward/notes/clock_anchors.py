@@ -332,7 +332,8 @@ def spoken_day(
         if day is None:
             flags.append(
                 f"nothing tells the year of the date {event.value}; say it with the "
-                "year, or write the year into its row"
+                f"year, or write the year in review.csv, where the event is date and "
+                f"the value {event.value}"
             )
         elif found is None:
             found = index, day

@@ -22,7 +22,7 @@ from treeward.speech.transcripts import names_speakers
 
 from .chat import without_senders
 from .clock_evidence import time_in_name
-from .clocked_groups import SITTING, read_groups
+from .clocked_groups import SITTING, quoted, read_groups
 from .clocked_numbers import (
     TIME,
     UNKNOWN,
@@ -396,7 +396,7 @@ class _Page:
             self._named_in_vain()
         when = self._first_time(tokens) if others else None
         doubts = [t.text for t in tokens if t.sort in {"not", "doubt"}]
-        said = " ".join(doubts)
+        said = quoted(doubts)
         flags = (Flag.of(FlagCode.DOUBT_IN_WORDS, said),) if doubts else ()
         for kind, value in others:
             self._add(kind, when, line, value=value, flags=flags)
@@ -408,7 +408,7 @@ class _Page:
             return
         unknown = [t.text for t in tokens if t.sort in UNKNOWN]
         if unknown:
-            self._to_look_at(self._line, " ".join(unknown), clock=when)
+            self._to_look_at(self._line, quoted(unknown), clock=when)
 
     def _other(self, what: str, cell: str, when: datetime | None, line: str) -> None:
         """Read a cell that is no note of a bee, or list it."""
@@ -545,7 +545,8 @@ class _Page:
             last = before.time() if before else self._last
             hour = _half_of_day(hour, minute, last)
             if last is None and hour < _AT_DAWN_H:
-                self._half = Flag.of(FlagCode.TAKEN_AS, text, f"{hour:02}:{minute:02}")
+                at_dawn = f"{hour:02}:{minute:02}"
+                self._half = Flag.of(FlagCode.HALF_OF_DAY, text, at_dawn)
         return datetime(self._day.year, self._day.month, self._day.day, hour, minute,
                         int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
 

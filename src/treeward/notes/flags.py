@@ -61,6 +61,9 @@ class FlagCode(StrEnum):
     BEARING_AFTER = "bearing_after"
     TWO_LEFT = "two_left"
     TAKEN_AS = "taken_as"
+    EARLIER_TIME = "earlier_time"
+    TIME_UNSAID = "time_unsaid"
+    HALF_OF_DAY = "half_of_day"
     # Read again in the light of the others.
     TAKEN_AS_OTHERS = "taken_as_others"
     TAKEN_AS_BEES_GO = "taken_as_bees_go"
@@ -134,7 +137,7 @@ _SENTENCES: Mapping[FlagCode, str] = {
         "or was one missed?"
     ),
     FlagCode.STATION_UNSAID: (
-        "station: none was said in this recording; add a row that says it"
+        "station: none was said in this recording, add a row that says it"
     ),
     FlagCode.NO_TIME_OF_DAY: "clock: {} is not a time of day",
     FlagCode.UNFIT_TIME: "clock: does not fit the other times, misheard?",
@@ -161,6 +164,9 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.VALUE_UNREAD: "value: '{}' is not read, {} has none of its own",
     FlagCode.STANDS_BESIDE: "typed beside another that stands there: {}",
     FlagCode.MARK_UNKNOWN: "mark: '{}' is none of the hunt's, did you mean {}?",
+    FlagCode.EARLIER_TIME: "'{}' is earlier than what the line says before it",
+    FlagCode.TIME_UNSAID: "no time stands with '{}', taken as {}",
+    FlagCode.HALF_OF_DAY: "'{}' taken as {}, in the morning: was it in the evening?",
     # Last but one, as others say more of what something was taken for.
     FlagCode.TAKEN_AS: "'{}' taken as {}",
     FlagCode.TOLD: "{}",
@@ -215,9 +221,19 @@ def _pattern(sentence: str) -> re.Pattern[str]:
 _PATTERNS = {code: _pattern(sentence) for code, sentence in _SENTENCES.items()}
 
 
+# As version 1 wrote it; the semicolon wanted a backslash among other sentences.
+_FORMERLY = {
+    "station: none was said in this recording; add a row that says it": (
+        FlagCode.STATION_UNSAID
+    )
+}
+
+
 @lru_cache(maxsize=4096)
 def read_flag(sentence: str) -> Flag:
     """Read a sentence of review.csv; one that is not known is kept as it was told."""
+    if (former := _FORMERLY.get(sentence)) is not None:
+        return Flag(former)
     for code, pattern in _PATTERNS.items():
         if match := pattern.fullmatch(sentence):
             return Flag(code, match.groups())
