@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -35,7 +35,7 @@ from .recordings import (
     recording_name,
 )
 from .same_notes import renamed_files, with_names, without_copies
-from .transcription import Recorded, given_day, holds_clock_times, recorded_of
+from .transcription import Recorded, given_day, recorded_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -216,16 +216,15 @@ class ReviewUpdate:
         if (day := given_day(self._hunt, path, name)) is not None:
             midnight = datetime(day.year, day.month, day.day, tzinfo=self._hunt.zone)
             return RecordingFacts(name=name, start=midnight, start_resolution_s=_DAY_S)
-        start, resolution_s = None, 1.0
-        where, zone = f"start of {name}", self._hunt.zone
-        with suppress(ClockError):  # ours is good, or was spoilt on the disk since
-            kept = kept_starts(self._hunt.machine_dir).get(name, "")
-            start, resolution_s = parse_start(kept, zone, where=where)
-        if start is None and (given := self._hunt.file.start.get(name)):
-            start, resolution_s = parse_start(given, zone, where=where)
+        start, resolution_s, day = self._given_start(name)
         if is_transcript(path):
+            written = file_modified(path).astimezone(self._hunt.zone).date()
             return RecordingFacts(
-                name=name, start=start, start_resolution_s=resolution_s
+                name=name,
+                start=start,
+                start_resolution_s=resolution_s,
+                day=day,
+                near=written,
             )
         info = probe(path)
         facts = RecordingFacts(
@@ -235,8 +234,24 @@ class ReviewUpdate:
             file_modified=file_modified(path),
             start=start,
             start_resolution_s=resolution_s,
+            day=day,
         )
         return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
+
+    def _given_start(self, name: str) -> tuple[datetime | None, float, date | None]:
+        """Return the start that was given and its width [s], or the day alone."""
+        where, zone = f"start of {name}", self._hunt.zone
+        kept = kept_starts(self._hunt.machine_dir).get(name, "")
+        given = self._hunt.file.start.get(name, "")
+        with suppress(ClockError):  # ours is good, or was spoilt on the disk since
+            parse_start_day(kept, zone, where=where)
+            given = kept
+        if not given:
+            return None, 1.0, None
+        day = parse_start_day(given, zone, where=where)
+        if ":" not in given:
+            return None, 1.0, day
+        return *parse_start(given, zone, where=where), None
 
     def _daylight(self) -> Callable[[datetime], bool] | None:
         for position, _ in self._hunt.positions().values():
@@ -252,11 +267,10 @@ class ReviewUpdate:
         Raises
         ------
         ClockError
-            If it is no date and time; for notes typed with times a date is enough.
+            If it is neither a date and time nor a date, which is enough where times
+            of day are typed or spoken.
         """
-        typed = holds_clock_times(self._hunt, path)
-        parse = parse_start_day if typed else parse_start
-        parse(start, self._hunt.zone, where="--start")
+        parse_start_day(start, self._hunt.zone, where="--start")
         starts = kept_starts(self._hunt.machine_dir)
         starts[recording_name(path, self._hunt.recordings_dir)] = start
         write_text(
