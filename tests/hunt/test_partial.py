@@ -265,7 +265,7 @@ def test_departures_in_a_row_are_counted_and_weighed(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_a_recording_without_a_station_is_counted_and_weighed(tmp_path: Path) -> None:
     rows = watch({2: "240"})
-    flag = r"station: none was said in this recording\; add a row that says it"
+    flag = '"station: none was said in this recording, add a row that says it"'
     rows = [(*r[:4], flag) if r[4] == DOUBT else r for r in rows]
     hunt = hunt_of(tmp_path / "as it is", rows)
 

@@ -27,6 +27,7 @@ from treeward.hunt.recordings import (
     is_transcript,
     keep_facts,
     kept_starts,
+    passed_over,
     recording_name,
     take_in,
     unreadable,
@@ -605,3 +606,36 @@ def test_lists_that_no_hunt_fills_are_not_read(
     assert all(known().values())
     path.write_text(text + " " * (int(most) + 1 - len(text)), "utf-8")
     assert [one for one, is_known in known().items() if not is_known] == [name]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "told"),
+    [
+        ("notes", "9:05 yellow away 48\n", "Rename it notes.txt"),
+        ("notes.note", "9:05 gelb \u00fc\n" * 900, "Rename it notes.txt"),
+        ("notes.md", "9:05 yellow away 48\n", ""),
+        ("picture.png", "\x89PNG\r\n\x1a\n\0\0", "not a recording"),
+        ("noise.wav", "no sound at all", "not a recording"),
+    ],
+)
+def test_text_by_another_name_is_told_to_be_text(
+    tmp_path: Path, home: Path, name: str, text: str, told: str
+) -> None:
+    faults = unreadable([path := file(tmp_path / name, text)], home)
+    assert told in faults.get(path, "")
+    assert bool(faults) is bool(told)
+
+
+def test_what_is_passed_over_in_recordings_is_said_in_a_line(home: Path) -> None:
+    for name in ("a.txt", "b.md", "a.txt.old", "walk.gpx", ".hidden"):
+        file(home / name)
+    assert passed_over(home) == ""
+    file(home / "dish.png")
+    file(home / "notes")
+    assert passed_over(home) == (
+        "passed over, 2 files of no kind that is read: dish.png, notes; if it is text, "
+        "rename it .txt"
+    )
+    # Notes beside a recording are read as well as it.
+    file(home / "b.wav")
+    assert [path.name for path in find_recordings(home)] == ["a.txt", "b.md", "b.wav"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import pytest
@@ -104,5 +106,88 @@ def test_a_recording_still_wants_the_time_of_its_start(
 
     run = transcribe(hunt, told, "--start", "2026-07-14")
 
-    assert run.exit_code == 1
-    assert hunt.review_path.exists() is False
+    assert "nothing tells the time of day on 2026-07-14; give --start" in run.output
+    assert "'2026-07-14 09:00', or a spoken time" in run.output
+    assert [row.event.clock for row in hunt.rows()] == [None, None]
+    transcribe(hunt, told, "--start", "2026-07-14 09:00")
+    assert clocks(hunt)[0] == "2026-07-14 09:00"
+
+
+def test_times_near_zero_are_since_the_start_that_was_given(
+    hunt: Hunt, tmp_path: Path
+) -> None:
+    page = written(tmp_path, "00:30 yellow away\n06:40 yellow back\n61:00 white back\n")
+
+    run = transcribe(hunt, page, "--start", "2026-07-14 09:00")
+
+    assert clocks(hunt) == [
+        "2026-07-14 09:00",
+        "2026-07-14 09:06",
+        "2026-07-14 10:01",
+    ]
+    assert "taken as minutes and seconds since the start given" in run.output
+    Hunt(hunt.path).transcribe()
+    assert clocks(hunt)[1] == "2026-07-14 09:06"
+
+
+def test_a_page_without_times_is_refused_by_its_first_note(
+    hunt: Hunt, tmp_path: Path
+) -> None:
+    run = transcribe(hunt, written(tmp_path, "Station 1\nyellow away 48\n"))
+
+    assert "page.txt line 2: 'yellow away 48' names a bee and no time" in run.output
+
+
+SPOKEN = """WEBVTT
+
+00:00:00.000 --> 00:00:04.000
+{first}
+
+00:00:30.000 --> 00:00:33.000
+Yellow away.
+
+00:06:30.000 --> 00:06:33.000
+Yellow back.
+"""
+
+
+def test_a_date_alone_is_start_enough_where_a_time_is_spoken(
+    hunt: Hunt, tmp_path: Path
+) -> None:
+    page = written(tmp_path, SPOKEN.format(first="Time nine oh five."), "page.vtt")
+
+    run = transcribe(hunt, page, "--start", "2026-07-14")
+
+    assert run.exit_code == 0, run.output
+    assert clocks(hunt)[0] == "2026-07-14 09:05"
+    Hunt(hunt.path).transcribe()
+    assert clocks(hunt)[0] == "2026-07-14 09:05"
+
+
+def test_a_spoken_date_without_a_year_is_of_the_year_of_the_file(
+    hunt: Hunt, tmp_path: Path
+) -> None:
+    first = "Date fourteenth of July. Time nine oh five."
+    page = written(tmp_path, SPOKEN.format(first=first), "page.vtt")
+    at_s = datetime(2025, 8, 2, tzinfo=UTC).timestamp()
+    os.utime(page, (at_s, at_s))
+
+    run = transcribe(hunt, page)
+
+    assert clocks(hunt)[-1] == "2025-07-14 09:12"
+    assert (
+        "no year was said with the date 14 July; 2025 was taken, by when the file was "
+        "written"
+    ) in run.output
+
+
+def test_a_spoken_date_with_its_year_says_nothing_of_the_file(
+    hunt: Hunt, tmp_path: Path
+) -> None:
+    first = "Date fourteenth of July twenty twenty six. Time nine oh five."
+    page = written(tmp_path, SPOKEN.format(first=first), "page.vtt")
+
+    run = transcribe(hunt, page)
+
+    assert clocks(hunt)[-1] == "2026-07-14 09:12"
+    assert "no year was said" not in run.output

@@ -662,3 +662,15 @@ def test_a_flagged_time_alone_does_not_outweigh_what_the_file_itself_says() -> N
     assert clocks(doubtful)[1] == "10:27:13"
     assert clocks(two)[1].startswith("11:32")  # two that agree do
     assert clocks(weak)[0].startswith("11:22")  # and a file's time is weak
+
+
+def test_of_a_day_that_was_given_what_tells_another_day_is_not_heeded() -> None:
+    day = date(2026, 7, 14)
+    made = datetime(2026, 9, 1, 10, 0, tzinfo=UTC)
+    other = RecordingFacts(name="memo.m4a", day=day, created=made)
+    result = place_on_clock([note(200)], other, LONDON)
+    assert clocks(result) == [""]
+    same = replace(other, created=made.replace(month=7, day=14))
+    assert clocks(place_on_clock([note(200)], same, LONDON)) == ["11:03:20"]
+    spoken = [said(100, "10:22"), note(200)]
+    assert clocks(place_on_clock(spoken, other, LONDON))[1].startswith("10:2")

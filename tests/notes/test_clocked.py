@@ -441,3 +441,34 @@ def test_a_date_and_a_short_station_stand_in_one_line() -> None:
         "9:05 away yellow",
     ]
     assert said(f"{DAY}1st 2 bees\n9:05 Y away") == ["9:05 away yellow"]
+
+
+def test_a_heading_behind_a_hash_tells_day_and_station() -> None:
+    page = (
+        "# Marl Hollow \u2014 14th July 2026\n"
+        "## Station 1 (pool)\n"
+        "- 9:05 yellow away\n"
+        "# 9:06 white away\n"
+        "#9:07 red away, wrong\n"
+        "## what we saw\n"
+        "### Station 2\n"
+        "- 9:50 blue away\n"
+    )
+    found = read_clocked(page, BOOK, ZONE)
+    assert [told(event) for event in found.events] == [
+        "9:05 station 1",
+        "9:05 away yellow",
+        "9:50 station 2",
+        "9:50 away blue",
+    ]
+    assert {f"{e.clock:%Y-%m-%d}" for e in found.events if e.clock} == {"2026-07-14"}
+
+
+def test_a_numbered_lines_number_is_no_bearing() -> None:
+    page = "14 July 2026\n1. 9:30 yellow off 47\n12. 9.36 yellow back\n"
+    found = read_clocked(page, BOOK, ZONE)
+    assert [told(event, doubt=True) for event in found.events] == [
+        "9:30 away yellow",
+        "9:30 bearing yellow 47",
+        "9:36 back yellow",
+    ]

@@ -432,3 +432,24 @@ def test_a_word_that_begins_like_a_month_is_no_date(line: str) -> None:
 
     assert event.clock is not None
     assert event.clock.date() == DAY
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("9:26 W gone, didn't see which way", "doubt in words: 'didn't see which way'"),
+        (
+            "9:18 yellow back, 9.04 white painted",
+            "'9.04' is earlier than what the line says before it",
+        ),
+        (
+            "7:04 yellow back",
+            "'7:04' taken as 07:04, in the morning: was it in the evening?",
+        ),
+        ("9:12 yellow away, back", "no time stands with 'back', taken as 09:12"),
+    ],
+)
+def test_a_doubt_says_what_it_is_about(line: str, said: str) -> None:
+    found = read_clocked(line, BOOK, ZONE, day=DAY)
+    told_of = {flag.sentence for event in found.events for flag in event.flags}
+    assert told_of == {said}

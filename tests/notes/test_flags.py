@@ -85,3 +85,12 @@ def test_words_of_a_sentence(
 )
 def test_which_flags_put_a_note_in_doubt(code: FlagCode, *, doubtful: bool) -> None:
     assert Event(kind=EventKind.BACK, flags=(example(code),)).doubtful == doubtful
+
+
+def test_no_sentence_holds_a_semicolon_and_the_one_that_did_is_known() -> None:
+    blank = ("",) * 4
+    for code in FlagCode:
+        count = Flag(code, blank).sentence.count(";")
+        assert count == 0, code
+    former = "station: none was said in this recording; add a row that says it"
+    assert read_flag(former) == Flag(FlagCode.STATION_UNSAID)

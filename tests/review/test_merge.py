@@ -14,19 +14,22 @@ from hypothesis import strategies as st
 from drawing import examples
 from treeward.language.kinds import EventKind
 from treeward.notes.events import Event
-from treeward.notes.flags import Flag, FlagCode
+from treeward.notes.flags import Flag, FlagCode, read_flags
 from treeward.review.file import (
     PERSON_COLUMNS,
     ReviewRow,
     cells_of,
+    effective_events,
     read_review,
     write_review,
 )
 from treeward.review.merge import (
     MergeResult,
+    by_time,
     heed_corrected_times,
     merge_review,
 )
+from treeward.review.store import Status, status_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -367,7 +370,8 @@ def test_the_files_carry_all_that_the_merge_needs(
     mine = read_review(base / "review.csv", LONDON, machine=machine)
     two = merge_review(machine, mine, first, transcribed={"memo.m4a"})
 
-    assert [cells_of(r) for r in two.rows] == [cells_of(r) for r in mine]
+    in_time = sorted(mine, key=by_time)  # a value that was a note is a row of its own
+    assert [cells_of(r) for r in two.rows] == [cells_of(r) for r in in_time]
     write_review(base / "machine.csv", two.machine)
     again = read_review(base / "machine.csv", LONDON)
     assert [cells_of(r) for r in again] == [cells_of(r) for r in two.machine]
@@ -384,3 +388,66 @@ def test_an_open_or_forbidden_file_leaves_the_old_one(tmp_path: Path) -> None:
 
     assert path.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["review.csv"]
+
+
+def typed(minute: int, kind: str, mark: str, value: str = "") -> Event:
+    return Event(
+        kind=EventKind(kind),
+        mark=mark,
+        value=value,
+        recording="day.txt",
+        clock=START + timedelta(minutes=minute),
+        heard=f"9:{20 + minute} {mark} {kind} {value}".strip(),
+    )
+
+
+def test_a_correction_stays_with_its_note_when_the_line_gets_another_time() -> None:
+    page = [typed(0, "away", "yellow"), typed(0, "bearing", "yellow", "46")]
+    one = merge_review([], None, page)
+    mine = [one.rows[0], changed(one.rows[1], value="47")]
+    later = [typed(1, "away", "yellow"), typed(1, "bearing", "yellow", "46")]
+
+    two = merge_review(one.machine, mine, later)
+
+    assert names(two.rows) == ["r0001", "r0002"]
+    assert [row.event.value for row in two.rows] == ["", "47"]
+    assert {r.event.clock for r in two.rows} == {START + timedelta(minutes=1)}
+    assert two.report.kept_changes == ("r0002",)
+    assert not any(r.event.flags for r in two.rows)
+
+
+def test_a_line_far_off_in_time_or_of_another_bee_is_another_note() -> None:
+    page = [typed(0, "bearing", "yellow", "46")]
+    one = merge_review([], None, page)
+    mine = [changed(one.rows[0], value="47")]
+
+    for minute, mark in ((9, "yellow"), (1, "red")):
+        other = typed(minute, "bearing", mark, "46")
+        two = merge_review(one.machine, mine, [other], transcribed={"day.txt"})
+        assert two.report.added == ("r0002",)
+        assert two.report.no_longer_heard == ("r0001",)
+
+
+def test_a_dropped_row_takes_no_corrected_line_with_it() -> None:
+    one = merge_review([], None, [typed(7, "back", "white")])
+    mine = [changed(one.rows[0], decision="drop")]
+
+    two = merge_review(one.machine, mine, [typed(8, "back", "white")])
+
+    assert names(two.rows) == ["r0001", "r0002"]
+    assert [row.decision for row in two.rows] == ["drop", ""]
+
+
+def test_a_kept_row_counts_once_beside_the_note_as_it_is_heard_now() -> None:
+    gone = read_flags(["no longer heard, kept because you changed it"])
+    old = ReviewRow(
+        event=replace(typed(0, "bearing", "yellow", "47"), row="r0001", flags=gone)
+    )
+    now = ReviewRow(event=replace(typed(1, "bearing", "yellow", "46"), row="r0002"))
+
+    assert [e.row for e in effective_events([old, now])] == ["r0002"]
+    assert [e.row for e in effective_events([old])] == ["r0001"]
+    kept = [replace(old, decision="keep"), now]
+    assert [e.row for e in effective_events(kept)] == ["r0001", "r0002"]
+    machine = replace(old, event=replace(old.event, value="46", flags=()))
+    assert status_of(old, machine) is Status.LOOK

@@ -107,6 +107,28 @@ def test_a_review_that_is_cut_off_loses_nothing(hunt: Hunt, share: float) -> Non
         }
 
 
+def test_a_correction_that_an_old_view_takes_back_is_told(hunt: Hunt) -> None:
+    old_view = hunt.review_path.read_text("utf-8")
+    name, mark = next((n, c["mark"]) for n, c in cells(hunt).items() if c["mark"])
+    line = next(one for one in old_view.splitlines() if one.startswith(name))
+    other = "white" if mark != "white" else "red"
+    corrected = line.replace(f",{mark},", f",{other},", 1)
+    hunt.review_path.write_text(old_view.replace(line, corrected), "utf-8")
+    assert hunt.review.reverted_line() == ""
+    hunt.transcribe()
+    assert hunt.review.reverted_line() == ""
+
+    hunt.review_path.write_text(old_view, "utf-8")
+
+    said = hunt.review.reverted_line()
+    assert said.startswith("1 correction gone from review.csv since Treeward wrote it")
+    assert f"({name} mark: was '{other}', is {mark} again)" in said
+    shown = CliRunner().invoke(group, ["trips", "--hunt", str(hunt.path)])
+    assert said in shown.stderr
+    hunt.transcribe()
+    assert hunt.review.reverted_line() == ""
+
+
 def test_a_row_that_was_dropped_stays_out(hunt: Hunt) -> None:
     lines = hunt.review_path.read_text("utf-8").splitlines()
     hunt.review_path.write_text("\n".join([*lines[:2], *lines[3:]]) + "\n", "utf-8")

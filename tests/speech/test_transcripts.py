@@ -11,7 +11,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from treeward.errors import TranscriptError
-from treeward.speech.transcripts import read_transcript
+from treeward.speech.transcripts import read_transcript, since_start
 from treeward.speech.utterances import Utterance, WordSource
 
 VTT = """WEBVTT - from the heath
@@ -349,3 +349,40 @@ def test_any_bytes_are_read_or_refused(suffix: str, content: bytes) -> None:
             assert utterance.start_s - 1e-6 <= word.start_s <= word.end_s
             assert word.end_s <= utterance.end_s + 1e-6
             assert word.text == word.text.lower()
+
+
+def test_a_speakers_line_that_ends_in_a_time_tells_when_the_words_below_were_said(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "phone.txt"
+    path.write_text(
+        "Speaker 1  (00:00)\nStation one.\n\nNon (00:30)\nYellow away\nforty eight.\n"
+        "Speaker 1 [1:02:03]:\nYellow back.\n",
+        "utf-8",
+    )
+    said = [
+        (u.start_s, " ".join(w.text for w in u.words)) for u in read_transcript(path)
+    ]
+    assert said == [
+        (0.0, "station one."),
+        (30.0, "yellow away forty eight."),
+        (3723.0, "yellow back."),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("page", "lines"),
+    [
+        ("00:30 yellow away\n61:00 back", "[00:30] yellow away\n[61:00] back"),
+        (
+            "station 1\n0:00:30 away\n1:00:05 back",
+            "[0:00] station 1\n[0:00:30] away\n[1:00:05] back",
+        ),
+        ("9:05 yellow away\n9:11 back", None),
+        ("00:30 yellow away\n00:10 back", None),  # not in order
+        ("00:30 yellow away\nat 9:30 back", None),  # a time of day
+        ("yellow away", None),
+    ],
+)
+def test_times_near_zero_may_be_since_the_start(page: str, lines: str | None) -> None:
+    assert since_start(page) == lines

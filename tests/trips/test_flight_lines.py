@@ -279,3 +279,34 @@ def test_flagged_notes_change_neither_rounding_nor_wind() -> None:
     assert [x.rounding_deg for x in table.lines if x.row != odd.row] == [10.0] * 3
     assert [w.strength for w in table.winds] == ["light"]
     assert any(u.row == gust.row for u in table.unpaired)
+
+
+def test_a_bearing_said_again_counts_once() -> None:
+    away = note(0, "away", "yellow")
+    one, again = note(2, "bearing", "yellow", "48"), note(8, "bearing", "yellow", "48")
+    other, later = (
+        note(9, "bearing", "yellow", "50"),
+        note(60, "bearing", "white", "48"),
+    )
+
+    table = pair_trips([away, one, again, other, later], HUNT)
+
+    assert [line.row for line in table.lines] == [
+        "bearing-2",
+        "bearing-9",
+        "bearing-60",
+    ]
+    (left,) = [one for one in table.unpaired if one.kind == "bearing"]
+    assert (left.row, doubt_text(left.why)) == (
+        "bearing-8",
+        "the same was said just before",
+    )
+
+
+def test_a_bearing_of_no_bee_is_the_same_only_in_another_recording() -> None:
+    one = replace(note(0, "bearing", "", "48"), recording="day.txt")
+    two = replace(note(0, "bearing", "", "48"), recording="day.txt", row="bearing-b")
+    copied = replace(one, recording="copy.txt", row="bearing-c")
+
+    assert len(pair_trips([one, two], HUNT).lines) == 2  # two bees in a minute
+    assert len(pair_trips([one, copied], HUNT).lines) == 1

@@ -285,14 +285,16 @@ def json_option(function: F) -> F:
 def recover_first(hunt: Hunt) -> None:
     """Bring them into review.csv and say so on standard error.
 
-    So is said which rows have gone from review.csv since it was written.
+    So is said which rows and corrections have gone from review.csv since it was
+    written.
     """
     from treeward.live.opening import recover_sessions
 
     for line in recover_sessions(hunt):
         click.echo(line, err=True)
-    if line := hunt.review.gone_line():
-        click.echo(line, err=True)
+    for line in (hunt.review.gone_line(), hunt.review.reverted_line()):
+        if line:
+            click.echo(line, err=True)
 
 
 def is_terminal(stream: TextIO | None) -> bool:

@@ -115,6 +115,7 @@ class ReviewEdits:
             hunt.zone,
             machine=machine,
             taken=hunt.review.names_written(),
+            book=hunt.phrase_book,
             where=name,
         )
         return Sheet(
@@ -278,6 +279,8 @@ class _Work:
             table,
             self._hunt.zone,
             machine=[machine] if machine else [],
+            book=self._hunt.phrase_book,
+            one_each=True,
             where=self._hunt.review_path.name,
         )[0]
 

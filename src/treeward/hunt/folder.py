@@ -139,7 +139,9 @@ class HuntFolder:
     @property
     def review(self) -> ReviewStore:
         """Both copies of the review."""
-        return ReviewStore(self.review_path, self.machine_dir, self.zone)
+        return ReviewStore(
+            self.review_path, self.machine_dir, self.zone, book=lambda: self.phrase_book
+        )
 
     @contextmanager
     def locked(

@@ -23,7 +23,7 @@ from treeward.review.store import left_of
 
 from .folder import HuntFolder
 from .hearing import EngineChoice, Watcher, hear_all
-from .recordings import LeftOut, days_told, take_in, unreadable
+from .recordings import LeftOut, days_told, passed_over, take_in, unreadable
 from .review_update import ReviewUpdate, clips_of, note_rows, times_corrected
 from .transcription import Recorded, Transcribed, keep_talk, keep_unread, open_lines
 
@@ -101,12 +101,14 @@ class Hunt(HuntFolder):
             if not files:
                 paths, told = left_out.without(self.recordings())
                 remarks += told
+            skipped = "" if files else passed_over(self.recordings_dir)
             if not paths and not faults and not remarks:
                 raise HuntError(
-                    "there are no recordings",
+                    f"there are no recordings{f' ({skipped})' if skipped else ''}",
                     where=str(self.recordings_dir),
                     mend="Put some there, or name them: treeward transcribe FILE",
                 )
+            remarks += [skipped] if skipped else []
             if start is not None and paths:
                 update.keep_start(paths[0], start)
             self.review.read()  # so is a faulty review.csv
@@ -126,7 +128,7 @@ class Hunt(HuntFolder):
                 Recorded(name=file.name, fault=fault, complete=False)
                 for file, fault in faults.items()
             ]
-            merge, told = update.write_merged(recorded)
+            merge, recorded, told = update.write_merged(recorded)
             keep_talk(self, paths)
             keep_unread(self, recorded)
             return self._transcribed(

@@ -25,7 +25,12 @@ if TYPE_CHECKING:
 
 _MOST_BYTES = 16 * 2**20  # as much as is read of a transcript
 _SAME_LINES = 0.5  # of a transcript that was corrected, and not another one; guess
-TYPED_SUFFIXES = frozenset({".txt", ".csv", ".tsv"})  # may hold notes with clock times
+_PAGE_SUFFIXES = frozenset({".md", ".markdown", ".text"})  # of people's own notes
+# May hold notes with clock times.
+TYPED_SUFFIXES = frozenset({".txt", ".csv", ".tsv"}) | _PAGE_SUFFIXES
+_SNIFFED_BYTES = 4096  # of a file, to tell whether it is text; choice
+_BESIDE = frozenset({".old", ".gpx"})  # lies among recordings on purpose
+_MOST_PASSED_OVER = 5  # names in a line for the person; choice
 _DOCUMENT_SUFFIXES = frozenset(
     {".ods", ".xlsx", ".xls", ".numbers", ".odt", ".docx", ".doc", ".rtf", ".pdf"}
 )  # where people keep a typed-off tally sheet or notes
@@ -157,13 +162,51 @@ def unreadable(files: Sequence[Path], recordings_dir: Path) -> dict[Path, str]:
                 "transcribe that.",
             ).line()
             continue
-        if is_transcript(path) or path.is_relative_to(home) or not path.is_file():
+        if is_transcript(path) or not path.is_file():
+            continue
+        if path.suffix.lower() not in SOUND_SUFFIXES and is_text(path):
+            faults[file] = HuntError(
+                "is text, by a name that does not say so",
+                where=str(file),
+                mend=f"Rename it {path.stem}.txt, and transcribe that.",
+            ).line()
+            continue
+        if path.is_relative_to(home):
             continue
         try:
             probe(file)
         except SoundError as error:
             faults[file] = error.line()
     return faults
+
+
+def is_text(path: Path) -> bool:
+    """Tell whether a file holds text, by its beginning."""
+    try:
+        with path.open("rb") as file:
+            raw = file.read(_SNIFFED_BYTES)
+    except OSError:
+        return False
+    text = raw.decode("utf-8", "replace").removesuffix("\ufffd")  # a letter cut in two
+    return bool(text.strip()) and not any(
+        letter == "\ufffd" or (letter < " " and not letter.isspace()) for letter in text
+    )
+
+
+def passed_over(recordings_dir: Path) -> str:
+    """Say which files in recordings/ are neither sound nor text; "" where none is."""
+    names = [
+        recording_name(path, recordings_dir)
+        for path in files_below(recordings_dir)
+        if path.suffix.lower() not in SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES | _BESIDE
+    ]
+    if not names:
+        return ""
+    more = ", ..." if len(names) > _MOST_PASSED_OVER else ""
+    return (
+        f"passed over, {counted(len(names), 'file')} of no kind that is read: "
+        f"{', '.join(names[:_MOST_PASSED_OVER])}{more}; if it is text, rename it .txt"
+    )
 
 
 def find_recordings(recordings_dir: Path) -> list[Path]:
@@ -177,7 +220,11 @@ def find_recordings(recordings_dir: Path) -> list[Path]:
         for path in files_below(recordings_dir)
         if path.suffix.lower() in SOUND_SUFFIXES | TRANSCRIPT_SUFFIXES
     ]
-    transcribed = {path.with_suffix("") for path in files if is_transcript(path)}
+    transcribed = {
+        path.with_suffix("")
+        for path in files
+        if is_transcript(path) and path.suffix.lower() not in _PAGE_SUFFIXES
+    }
     return [
         path
         for path in files

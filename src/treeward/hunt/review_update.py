@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import json
 from contextlib import suppress
-from dataclasses import replace
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -34,10 +34,11 @@ from .recordings import (
     kept_starts,
     recording_name,
 )
-from .transcription import Recorded, given_day, holds_clock_times, recorded_of
+from .same_notes import renamed_files, with_names, without_copies
+from .transcription import Recorded, given_day, recorded_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
     from treeward.notes.clock import ClockResult
@@ -68,6 +69,38 @@ def written_lines(gone: Sequence[ReviewRow], loser: Path | None) -> tuple[str, .
     return tuple(lines)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _ToldOnce:
+    """What the same notes in two files came to."""
+
+    new: Sequence[Event]  # that count
+    copies: Mapping[str, str]  # file -> the other that holds its notes
+    renamed: Mapping[str, str]  # the file's name in the rows -> its name now
+
+    def without(self, one: Recorded) -> Recorded:
+        """Return what was recorded without what another file holds too."""
+        if one.name not in self.copies:
+            return one
+        left = tuple(event for event in self.new if event.recording == one.name)
+        same = (
+            f"the same notes stand in {self.copies[one.name]} and count once: take one "
+            "of the two files away"
+        )
+        return replace(
+            one,
+            events=left,
+            unread=one.unread if left else (),
+            remarks=(*one.remarks, same),
+        )
+
+    def lines(self) -> list[str]:
+        """Say which files were renamed."""
+        return [
+            f"{new} holds the notes of {old}, which is gone: its rows are of {new} now"
+            for old, new in self.renamed.items()
+        ]
+
+
 class ReviewUpdate:
     """Puts events on the clock and merges them into the review of a hunt."""
 
@@ -89,9 +122,10 @@ class ReviewUpdate:
 
     def write_merged(
         self, recorded: Sequence[Recorded]
-    ) -> tuple[MergeResult, tuple[str, ...]]:
+    ) -> tuple[MergeResult, list[Recorded], tuple[str, ...]]:
         """Merge with review.csv as it is now and write it; say what is to be told.
 
+        What was recorded comes back without the notes that another file holds too.
         A spreadsheet may save it meanwhile, again and again: then it is merged anew.
         """
         review = self._hunt.review
@@ -99,7 +133,7 @@ class ReviewUpdate:
             before = review.digest()
             previous, current = review.read()
             current, gone = review.with_gone(current)
-            merge, clocks = self.merged(recorded, previous, current)
+            merge, clocks, told = self._merged(recorded, previous, current)
             try:
                 loser = review.write(merge.rows, merge.machine, seen=before)
             except ReviewChangedError:
@@ -109,7 +143,9 @@ class ReviewUpdate:
             names = [clock.recording for clock in clocks]
             seen = [(self._facts(n), (home / n).stat().st_size) for n in names]
             keep_facts(self._hunt.machine_dir, seen, clocks)
-            return merge, (*written_lines(gone, loser), *flags)
+            once = [told.without(one) for one in recorded]
+            lines = (*told.lines(), *written_lines(gone, loser), *flags)
+            return merge, once, lines
 
     def merged(
         self,
@@ -121,8 +157,23 @@ class ReviewUpdate:
 
         Spoken times that the person corrected count as corrected.
         """
+        merge, clocks, _ = self._merged(recorded, previous, current)
+        return merge, clocks
+
+    def _merged(
+        self,
+        recorded: Sequence[Recorded],
+        previous: Sequence[ReviewRow],
+        current: Sequence[ReviewRow] | None,
+    ) -> tuple[MergeResult, list[ClockResult], _ToldOnce]:
         readable = [r for r in recorded if not r.fault]
         originals = {one.name: one.events for one in readable}
+        home = self._hunt.recordings_dir
+        there = {recording_name(path, home) for path in self._hunt.recordings()}
+        there |= set(originals)
+        renamed = renamed_files(originals, previous, there)
+        previous = with_names(previous, renamed)
+        current = None if current is None else with_names(current, renamed)
         batch = [
             (self._facts(name), heed_corrected_times(events, previous, current or ()))
             for name, events in originals.items()
@@ -137,6 +188,7 @@ class ReviewUpdate:
                 # The machine's own reading of a time stays in the machine's copy.
                 spoken = original.value if event.kind in _TIMES else ""
                 new.append(replace(event, value=event.value or spoken))
+        new, copies = without_copies(new, previous, current or (), there)
         new = look_twice(
             new,
             without_station=self._wanting_a_station(readable),
@@ -147,7 +199,7 @@ class ReviewUpdate:
         merge = merge_review(
             previous, current, new, transcribed=[r.name for r in readable]
         )
-        return merge, clocks
+        return merge, clocks, _ToldOnce(new=new, copies=copies, renamed=renamed)
 
     def _wanting_a_station(self, recorded: Sequence[Recorded]) -> set[str]:
         """Return the recordings whose station only a note can tell."""
@@ -168,16 +220,15 @@ class ReviewUpdate:
         if (day := given_day(self._hunt, path, name)) is not None:
             midnight = datetime(day.year, day.month, day.day, tzinfo=self._hunt.zone)
             return RecordingFacts(name=name, start=midnight, start_resolution_s=_DAY_S)
-        start, resolution_s = None, 1.0
-        where, zone = f"start of {name}", self._hunt.zone
-        with suppress(ClockError):  # ours is good, or was spoilt on the disk since
-            kept = kept_starts(self._hunt.machine_dir).get(name, "")
-            start, resolution_s = parse_start(kept, zone, where=where)
-        if start is None and (given := self._hunt.file.start.get(name)):
-            start, resolution_s = parse_start(given, zone, where=where)
+        start, resolution_s, day = self._given_start(name)
         if is_transcript(path):
+            written = file_modified(path).astimezone(self._hunt.zone).date()
             return RecordingFacts(
-                name=name, start=start, start_resolution_s=resolution_s
+                name=name,
+                start=start,
+                start_resolution_s=resolution_s,
+                day=day,
+                near=written,
             )
         info = probe(path)
         facts = RecordingFacts(
@@ -187,8 +238,24 @@ class ReviewUpdate:
             file_modified=file_modified(path),
             start=start,
             start_resolution_s=resolution_s,
+            day=day,
         )
         return as_first_seen(self._hunt.machine_dir, facts, path.stat().st_size)
+
+    def _given_start(self, name: str) -> tuple[datetime | None, float, date | None]:
+        """Return the start that was given and its width [s], or the day alone."""
+        where, zone = f"start of {name}", self._hunt.zone
+        kept = kept_starts(self._hunt.machine_dir).get(name, "")
+        given = self._hunt.file.start.get(name, "")
+        with suppress(ClockError):  # ours is good, or was spoilt on the disk since
+            parse_start_day(kept, zone, where=where)
+            given = kept
+        if not given:
+            return None, 1.0, None
+        day = parse_start_day(given, zone, where=where)
+        if ":" not in given:
+            return None, 1.0, day
+        return *parse_start(given, zone, where=where), None
 
     def _daylight(self) -> Callable[[datetime], bool] | None:
         for position, _ in self._hunt.positions().values():
@@ -204,11 +271,10 @@ class ReviewUpdate:
         Raises
         ------
         ClockError
-            If it is no date and time; for notes typed with times a date is enough.
+            If it is neither a date and time nor a date, which is enough where times
+            of day are typed or spoken.
         """
-        typed = holds_clock_times(self._hunt, path)
-        parse = parse_start_day if typed else parse_start
-        parse(start, self._hunt.zone, where="--start")
+        parse_start_day(start, self._hunt.zone, where="--start")
         starts = kept_starts(self._hunt.machine_dir)
         starts[recording_name(path, self._hunt.recordings_dir)] = start
         write_text(

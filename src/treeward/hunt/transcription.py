@@ -18,15 +18,18 @@ from typing import TYPE_CHECKING, Any
 
 from treeward.errors import ClockError, ReviewError, TranscriptError
 from treeward.files import kept_number, kept_text, read_kept, write_text
-from treeward.notes.clock_evidence import parse_start_day
+from treeward.notes.clock_evidence import parse_start, parse_start_day
 from treeward.notes.parser import parse_notes
 from treeward.notes.second_look import read_again, weigh_by_bees
 from treeward.notes.unread import Unread
 from treeward.speech.transcripts import (
     SHORTEST_S,
     escaped,
+    holds_timed_lines,
+    read_lines,
     read_text,
     read_transcript,
+    since_start,
     stamp,
 )
 from treeward.speech.utterances import WordSource
@@ -175,13 +178,43 @@ def _read_page(hunt: HuntFolder, path: Path, name: str) -> Recorded:
         page := typed_notes(hunt, path, name)
     ):
         return page
-    narrated = read_narration(read_transcript(path), hunt.phrase_book, recording=name)
+    utterances, remarks = _utterances(hunt, path, name)
+    narrated = read_narration(utterances, hunt.phrase_book, recording=name)
     return Recorded(
         name=name,
         events=narrated.events,
-        remarks=tuple(time_line(told) for told in narrated.times),
+        remarks=(*remarks, *(time_line(told) for told in narrated.times)),
         unread=narrated.unread,
     )
+
+
+def _utterances(
+    hunt: HuntFolder, path: Path, name: str
+) -> tuple[list[Utterance], tuple[str, ...]]:
+    """Read a transcript, or a page whose times are since the start that was given."""
+    from treeward.notes.untimed import untimed_fault
+
+    if path.suffix.lower() in TYPED_SUFFIXES:
+        text = read_text(path)
+        if (lines := _since_start(hunt, name, text)) is not None:
+            said = "its times are taken as minutes and seconds since the start given"
+            return read_lines(path, lines), (said,)
+        if text.strip() and not holds_timed_lines(path, text):
+            raise untimed_fault(text, hunt.phrase_book, where=str(path))
+    return read_transcript(path), ()
+
+
+def _since_start(hunt: HuntFolder, name: str, text: str) -> str | None:
+    """Return a page with its times in brackets where they are since a start given.
+
+    They begin near zero, and the start is hours from midnight.
+    """
+    given = kept_starts(hunt.machine_dir).get(name) or hunt.file.start.get(name)
+    try:
+        start, _ = parse_start(given or "", hunt.zone, where=name)
+    except ClockError:
+        return None
+    return since_start(text) if start.hour > 0 else None
 
 
 def time_line(told: TimeTold) -> str:
@@ -214,8 +247,11 @@ def holds_clock_times(hunt: HuntFolder, path: Path) -> bool:
 
     if path.suffix.lower() not in TYPED_SUFFIXES:
         return False
+    name = recording_name(path, hunt.recordings_dir)
     with suppress(TranscriptError):  # told when it is read
-        return has_clock_times(read_text(path), hunt.phrase_book)
+        text = read_text(path)
+        if _since_start(hunt, name, text) is None:
+            return has_clock_times(text, hunt.phrase_book)
     return False
 
 
@@ -244,7 +280,7 @@ def typed_notes(hunt: HuntFolder, path: Path, name: str) -> Recorded | None:
     from treeward.notes.clocked_signs import has_clock_times
 
     text, book = read_text(path), hunt.phrase_book
-    if not has_clock_times(text, book):
+    if not has_clock_times(text, book) or _since_start(hunt, name, text) is not None:
         return None
     day = given_day(hunt, path, name)
     typed = read_clocked(

@@ -235,7 +235,7 @@ POINTS_DEG = {
 _POINT_WORDS = {"north": "n", "east": "e", "south": "s", "west": "w"}
 DEGREES_WIDTH_DEG = 1.0  # a number is taken as read to one degree
 _EIGHT_WIDTH_DEG, _SIXTEEN_WIDTH_DEG = 45.0, 22.5  # from one point to the next
-_NUMBER = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:°|degrees?\b)?")
+_NUMBER = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:°|deg(?:s|rees?)?\b\.?)?")
 _WIDTH = re.compile(r"(?:\+\s*/?\s*-|±)\s*(\d+(?:[.,]\d+)?)\s*°?")
 
 

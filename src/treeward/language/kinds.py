@@ -353,7 +353,8 @@ _WRITTEN_DURATION = re.compile(
     # A spreadsheet takes 6:45 for a time of day: it saves 06:45:00, or with AM.
     r"(?P<hours>[0-9]{1,3}):(?P<minutes>[0-5][0-9]):00(?:\s?(?P<half>[ap])m)?|"
     r"(?P<min>[0-9]{1,3}(?:[.,][0-9]+)?)\s?m(?:in(?:ute)?s?)?\.?"
-    r"(?:(?:\s?and)?\s?(?P<sec>[0-5]?[0-9])\s?(?:s(?:ec(?:ond)?s?)?\.?)?)?)"
+    r"(?:(?:\s?and)?\s?(?P<sec>[0-5]?[0-9])\s?(?:s(?:ec(?:ond)?s?)?\.?)?)?|"
+    r"(?P<only>[0-9]{1,5}(?:[.,][0-9]+)?)\s?s(?:ec(?:ond)?s?)?\.?)"
 )
 _DURATION = re.compile(r"(?i)(?:away|round)\s+\d+(?:[.,]\d+)?")
 
@@ -371,6 +372,9 @@ def plain_duration(text: str) -> str:
     match = _WRITTEN_DURATION.fullmatch(text.strip())
     if match is None:
         return text
+    if match["only"]:
+        seconds = float(match["only"].replace(",", "."))
+        return f"{(match['what'] or 'away').lower()} {seconds:g}"
     written = match["min"] or match["m"] or match["hours"]
     minutes = float(written.replace(",", "."))
     if match["half"]:

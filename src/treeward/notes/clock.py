@@ -128,7 +128,7 @@ def place_on_clock(
     placed = [_plain(event, zone) for event in events]
     flags: list[str] = []
     every = lower_evidence(recording, zone)
-    lower, against = _heed_spoken_day(placed, every, zone, flags)
+    lower, against = _heed_spoken_day(placed, every, zone, flags, near=recording.near)
     anchors = read_anchors(placed, _days(lower, recording, zone), zone)
     stretches = explain(
         anchors,
@@ -154,7 +154,8 @@ def place_on_clock(
                 f"{spoken[0]} was taken"
             )
     flag_pauses(clock, flags)
-    flags += _place_all(placed, anchors, stretches, clock, zone)
+    day_given = recording.day if recording.start is None else None
+    flags += _place_all(placed, anchors, stretches, clock, zone, day_given=day_given)
     end = (
         _moment(clock[-1].offset_utc_s + recording.duration_s, zone)
         if clock and recording.duration_s is not None
@@ -178,9 +179,11 @@ def _heed_spoken_day(
     lower: list[ClockEvidence],
     zone: ZoneInfo,
     flags: list[str],
+    *,
+    near: date | None = None,
 ) -> tuple[list[ClockEvidence], list[ClockEvidence]]:
     """Part the evidence by a date that was said, and give that event its year."""
-    said = spoken_day(placed, lower, flags)
+    said = spoken_day(placed, lower, flags, near=near)
     if said is None:
         return lower, []
     index, day = said
@@ -194,6 +197,8 @@ def _place_all(
     stretches: Sequence[Stretch],
     clock: Sequence[ClockStretch],
     zone: ZoneInfo,
+    *,
+    day_given: date | None = None,
 ) -> list[str]:
     """Put every event on the clock; return what is to be said of the recording."""
     believed = {
@@ -211,7 +216,10 @@ def _place_all(
         flags.append(f"said as a time, but left out: {', '.join(unfit)}")
     if not clock and any(event.clock is None for event in placed):
         flags.append(
-            "nothing tells when this was recorded; give --start or a spoken time"
+            f"nothing tells the time of day on {day_given}; give --start with its time "
+            f"too, as '{day_given} 09:00', or a spoken time"
+            if day_given
+            else "nothing tells when this was recorded; give --start or a spoken time"
         )
     return flags
 

@@ -308,15 +308,21 @@ def outside_s(given: tuple[float, float], low: float, high: float) -> float:
 
 
 def spoken_day(
-    events: Sequence[Event], lower: Sequence[ClockEvidence], flags: list[str]
+    events: Sequence[Event],
+    lower: Sequence[ClockEvidence],
+    flags: list[str],
+    *,
+    near: date | None = None,
 ) -> tuple[int, date] | None:
     """Return the first sure spoken date: the index of its event, and the day.
 
     A date without a year is that of the year which brings it nearest to the other
     evidence. One that is in doubt, or was taken back, counts for nothing. Sentences
-    about dates that could not be used are added to `flags`.
+    about dates that could not be used are added to `flags`. Without other evidence
+    `near`, a day close to the recording, tells the year, and that is said.
     """
-    near = lower[0].day if lower else None
+    assumed = near if not lower else None
+    near = lower[0].day if lower else near
     gone = _taken_back(events)
     found: tuple[int, date] | None = None
     for index, event in enumerate(events):
@@ -332,10 +338,16 @@ def spoken_day(
         if day is None:
             flags.append(
                 f"nothing tells the year of the date {event.value}; say it with the "
-                "year, or write the year into its row"
+                f"year, or write the year in review.csv, where the event is date and "
+                f"the value {event.value}"
             )
         elif found is None:
             found = index, day
+            if assumed and parse_date(event.value, near=None) is None:
+                flags.append(
+                    f"no year was said with the date {event.value}; {day.year} was "
+                    "taken, by when the file was written"
+                )
         elif abs((day - found[1]).days) > 1:
             flags.append(
                 f"two dates were said, {found[1]} and {day}; the first one was taken"

@@ -142,7 +142,8 @@ class RecordingFacts:
     `name` is the file's name, as it stands in `Event.recording`. `created` is the
     container's creation time (naive is taken for local time), `file_modified` the
     file system's. `start` is what the person gave, by --start or [start] in hunt.toml
-    (naive is local time), good to `start_resolution_s`.
+    (naive is local time), good to `start_resolution_s`; `day` is that without a time.
+    `near` is a day close to it, which tells the year of a date said without one.
     """
 
     name: str
@@ -151,6 +152,8 @@ class RecordingFacts:
     file_modified: datetime | None = None
     start: datetime | None = None
     start_resolution_s: float = 1.0
+    day: date | None = None
+    near: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -267,6 +270,8 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[ClockEvidence]
         found.append(
             ClockEvidence.of_start(ClockSource.START_GIVEN, given, resolution_s)
         )
+    elif facts.day is not None:
+        found.append(ClockEvidence(source=ClockSource.START_GIVEN, day=facts.day))
     named = _name_evidence(facts, zone)
     if (made := _container_start(facts, named, zone)) is not None:
         found.append(ClockEvidence.of_start(ClockSource.CONTAINER, made))
@@ -277,6 +282,8 @@ def lower_evidence(facts: RecordingFacts, zone: ZoneInfo) -> list[ClockEvidence]
         ended = in_zone(facts.file_modified, zone)
         began = plus(ended, -(facts.duration_s or 0.0), zone)
         found.append(ClockEvidence.of_start(ClockSource.FILE_TIME, began))
+    if facts.start is None and facts.day is not None:  # what has another is not its
+        found = [one for one in found if one.day == facts.day]
     return found
 
 

@@ -18,9 +18,10 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import EventKind
 
+from .chat import without_senders
 from .clock_evidence import time_in_name
 from .clocked_cells import TableRead, beside_others, gave_up, tokens_of
-from .clocked_groups import read_groups
+from .clocked_groups import quoted, read_groups
 from .clocked_legend import learn
 from .clocked_moments import PageClock
 from .clocked_numbers import (
@@ -161,6 +162,7 @@ class _Page:
     def read(self, lines: Sequence[str]) -> None:
         """Read all lines."""
         self._days.month_first = month_first(lines)
+        lines = without_senders(lines, self._means)
         learnt = learn(self._reader, lines)
         for self._clock.line, line in enumerate(lines, start=1):
             if not line.strip() or is_rule(line) or self._clock.line in learnt:
@@ -426,7 +428,7 @@ class _Page:
             self._named_in_vain()
         when = self._first_time(tokens) if others else None
         doubts = [t.text for t in tokens if t.sort in {"not", "doubt"}]
-        said = " ".join(doubts)
+        said = quoted(doubts)
         flags = (Flag.of(FlagCode.DOUBT_IN_WORDS, said),) if doubts else ()
         for kind, value in others:
             self._add(kind, when, line, value=value, flags=flags)
@@ -439,7 +441,7 @@ class _Page:
             return
         unknown = [t.text for t in tokens if t.sort in UNKNOWN or t.sort == "range"]
         if unknown:
-            self._to_look_at(self._clock.line, " ".join(unknown), clock=when)
+            self._to_look_at(self._clock.line, quoted(unknown), clock=when)
 
     def _goes_on(self, line: str, tokens: Sequence[Token]) -> str:
         """Return the bee of the line above where one that names none is set below it.

@@ -41,6 +41,15 @@ _MINUTES = re.compile(r"(\d{1,2})[:.](\d\d)")
 _MOST_QUOTED = 60  # letters of what was left over in a flag; choice
 
 
+def quoted(texts: Sequence[str]) -> str:
+    """Put words of a line together again, a contraction of two words once."""
+    return " ".join(
+        text
+        for place, text in enumerate(texts)
+        if not (place and text == texts[place - 1] and re.search("['\u2019]", text))
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
     """One note of a line; fields as of an event.
@@ -162,7 +171,7 @@ class _Line:
             code = FlagCode.MORE_SAID
             if unknown & {"not", "doubt"}:
                 code = FlagCode.DOUBT_IN_WORDS
-            flags.append(Flag.of(code, " ".join(self._left)[:_MOST_QUOTED].strip()))
+            flags.append(Flag.of(code, quoted(self._left)[:_MOST_QUOTED].strip()))
         marks = dict.fromkeys(t.value for t in tokens if t.sort == "mark")
         return LineRead(
             notes=self._unlike(),
@@ -423,9 +432,9 @@ class _Line:
             self._close()
             group = self._group
         if self._last is not None and moment < self._last:
-            taken = Flag.of(FlagCode.TAKEN_AS, token.text, f"{moment:%H:%M}")
-            earlier = Flag.of(FlagCode.TOLD_LATER, token.text)
-            group.flags.append(earlier if self._last - moment <= _NEAR else taken)
+            near = self._last - moment <= _NEAR
+            code = FlagCode.TOLD_LATER if near else FlagCode.EARLIER_TIME
+            group.flags.append(Flag.of(code, token.text))
         group.time = self._last = moment
         self._roughly(place, group.flags)
         self._noted(token)
@@ -523,7 +532,7 @@ class _Line:
         opposite = {EventKind.BACK: EventKind.AWAY, EventKind.AWAY: EventKind.BACK}
         same_time = group.time is None and not group.marks and self._kind is not None
         if same_time and group.kind and opposite.get(group.kind) is self._kind:
-            flag = Flag.of(FlagCode.TAKEN_AS, group.kind.value, f"{clock:%H:%M}")
+            flag = Flag.of(FlagCode.TIME_UNSAID, group.kind.value, f"{clock:%H:%M}")
             group.flags.append(flag)
         if len(marks) > 1 and group.bearing:
             group.of_bearing.append(Flag(FlagCode.TWO_LEFT))

@@ -63,7 +63,8 @@ class PageClock:
             last = before.time() if before else self.last
             hour = _half_of_day(hour, minute, last)
             if last is None and hour < _AT_DAWN_H:
-                self.half = Flag.of(FlagCode.TAKEN_AS, text, f"{hour:02}:{minute:02}")
+                at_dawn = f"{hour:02}:{minute:02}"
+                self.half = Flag.of(FlagCode.HALF_OF_DAY, text, at_dawn)
         return datetime(self.day.year, self.day.month, self.day.day, hour, minute,
                         int(match["s"] or 0), tzinfo=self._zone)  # fmt: skip
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from treeward.speech.transcripts import names_speakers
+
 from .clocked_legend import learn
 from .clocked_tables import read_heading
 from .clocked_words import Reader
@@ -28,7 +30,7 @@ def has_clock_times(text: str, book: PhraseBook) -> bool:
     table = headed = False
     lines = text.splitlines()
     timed = [found for line in lines if (found := _TIMED_LINE.match(line))]
-    if timed and not _in_round_brackets(timed):
+    if (timed and not _in_round_brackets(timed)) or names_speakers(text):
         return False
     learnt = learn(reader, lines)
     for number, line in enumerate(lines, start=1):

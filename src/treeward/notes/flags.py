@@ -61,6 +61,9 @@ class FlagCode(StrEnum):
     BEARING_AFTER = "bearing_after"
     TWO_LEFT = "two_left"
     TAKEN_AS = "taken_as"
+    EARLIER_TIME = "earlier_time"
+    TIME_UNSAID = "time_unsaid"
+    HALF_OF_DAY = "half_of_day"
     # Read again in the light of the others.
     TAKEN_AS_OTHERS = "taken_as_others"
     TAKEN_AS_BEES_GO = "taken_as_bees_go"
@@ -85,6 +88,10 @@ class FlagCode(StrEnum):
     HEARD_ANEW = "heard_anew"
     NO_LONGER_HEARD = "no_longer_heard"
     PUT_BACK = "put_back"
+    # Typed into review.csv.
+    VALUE_UNREAD = "value_unread"
+    STANDS_BESIDE = "stands_beside"
+    MARK_UNKNOWN = "mark_unknown"
     # Anything else that stands in review.csv.
     TOLD = "told"
 
@@ -131,7 +138,7 @@ _SENTENCES: Mapping[FlagCode, str] = {
         "or was one missed?"
     ),
     FlagCode.STATION_UNSAID: (
-        "station: none was said in this recording; add a row that says it"
+        "station: none was said in this recording, add a row that says it"
     ),
     FlagCode.STATION_UNLISTED: "station: {} is not in hunt.toml, which has {}",
     FlagCode.NO_TIME_OF_DAY: "clock: {} is not a time of day",
@@ -156,6 +163,12 @@ _SENTENCES: Mapping[FlagCode, str] = {
     FlagCode.PUT_BACK: (
         "had gone from review.csv, put back: write drop to leave it out"
     ),
+    FlagCode.VALUE_UNREAD: "value: '{}' is not read, {} has none of its own",
+    FlagCode.STANDS_BESIDE: "typed beside another that stands there: {}",
+    FlagCode.MARK_UNKNOWN: "mark: '{}' is none of the hunt's, did you mean {}?",
+    FlagCode.EARLIER_TIME: "'{}' is earlier than what the line says before it",
+    FlagCode.TIME_UNSAID: "no time stands with '{}', taken as {}",
+    FlagCode.HALF_OF_DAY: "'{}' taken as {}, in the morning: was it in the evening?",
     # Last but one, as others say more of what something was taken for.
     FlagCode.TAKEN_AS: "'{}' taken as {}",
     FlagCode.TOLD: "{}",
@@ -176,8 +189,10 @@ OF_SECOND_LOOK = frozenset(
         FlagCode.STATION_UNLISTED,
     }
 )
+# What is told anew of the cells that a person typed, at every reading.
+OF_CELLS = frozenset({FlagCode.VALUE_UNREAD, FlagCode.MARK_UNKNOWN})
 # Settled elsewhere, or not about what was heard: they put no note in doubt.
-SETTLED = OF_THE_CLOCK | OF_SECOND_LOOK | {FlagCode.TAKEN_BACK}
+SETTLED = OF_THE_CLOCK | OF_SECOND_LOOK | {FlagCode.TAKEN_BACK, FlagCode.VALUE_UNREAD}
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,9 +229,19 @@ def _pattern(sentence: str) -> re.Pattern[str]:
 _PATTERNS = {code: _pattern(sentence) for code, sentence in _SENTENCES.items()}
 
 
+# As version 1 wrote it; the semicolon wanted a backslash among other sentences.
+_FORMERLY = {
+    "station: none was said in this recording; add a row that says it": (
+        FlagCode.STATION_UNSAID
+    )
+}
+
+
 @lru_cache(maxsize=4096)
 def read_flag(sentence: str) -> Flag:
     """Read a sentence of review.csv; one that is not known is kept as it was told."""
+    if (former := _FORMERLY.get(sentence)) is not None:
+        return Flag(former)
     for code, pattern in _PATTERNS.items():
         if match := pattern.fullmatch(sentence):
             return Flag(code, match.groups())

@@ -32,6 +32,8 @@ from treeward.language.kinds import (
 from treeward.notes.events import Event
 from treeward.notes.flags import Flag, FlagCode, read_flags
 
+from .by_hand import with_marks_meant, with_values_apart, without_cell_flags
+from .merge import seconds_apart, whose
 from .row import (
     PERSON_COLUMNS,
     CellError,
@@ -63,6 +65,8 @@ if TYPE_CHECKING:
     from datetime import date, datetime
     from pathlib import Path
     from zoneinfo import ZoneInfo
+
+    from treeward.language.phrasebook import PhraseBook
 
 
 __all__ = [
@@ -118,6 +122,7 @@ def read_review(
     *,
     machine: Sequence[ReviewRow] = (),
     taken: Collection[str] = (),
+    book: PhraseBook | None = None,
 ) -> list[ReviewRow]:
     """Read review.csv, whoever saved it last.
 
@@ -134,11 +139,14 @@ def read_review(
     taken
         Names that are no new row's, where the file has names at all: those of rows
         that were there and have gone.
+    book
+        The phrase book that names the marks; without it marks stay as they were typed.
 
     Returns
     -------
     list of ReviewRow
-        In the order of the file. Rows without a name get one, "h0001" on.
+        In the order of the file. Rows without a name get one, "h0001" on, and so does
+        a bearing or a time out that was typed into the row of a coming or leaving.
 
     Raises
     ------
@@ -148,7 +156,9 @@ def read_review(
         If the file as a whole cannot be read.
     """
     table = parse_table(table_bytes(path), where=path.name)
-    return rows_from_table(table, zone, machine=machine, taken=taken, where=path.name)
+    return rows_from_table(
+        table, zone, machine=machine, taken=taken, book=book, where=path.name
+    )
 
 
 def effective_events(
@@ -156,13 +166,15 @@ def effective_events(
 ) -> list[Event]:
     """Return the events that count: the person's word over the machine's.
 
-    Dropped rows are left out. Rows to keep lose their flags, and so do rows that the
-    person changed, where `machine` (what the machine wrote) shows that.
+    Dropped rows are left out, and so is one that is no longer heard beside the same
+    note as it is heard now, until its row is kept. Rows to keep lose their flags, and
+    so do rows that the person changed, where `machine` (what the machine wrote) shows
+    that.
     """
     written = {row.name: cells_of(row) for row in machine}
     events: list[Event] = []
     for row in rows:
-        if row.decision == "drop":
+        if row.decision == "drop" or _stands_anew(row, rows):
             continue
         before = written.get(row.name)
         cells = cells_of(row)
@@ -176,8 +188,29 @@ def effective_events(
     return events
 
 
+def _stands_anew(row: ReviewRow, rows: Sequence[ReviewRow]) -> bool:
+    """Tell whether a row kept from an earlier hearing stands as it is heard now too."""
+    if row.decision == "keep" or not row.event.has(FlagCode.NO_LONGER_HEARD):
+        return False
+    return any(
+        other.decision != "drop"
+        and not other.event.has(FlagCode.NO_LONGER_HEARD)
+        and whose(other.event) == whose(row.event)
+        and seconds_apart(other.event, row.event) is not None
+        for other in rows
+    )
+
+
 MOST_FAULTS = 200  # lines printed at most; a file with more is another kind of file
-_KINDS = ", ".join(kind.value for kind in EventKind)
+_MOST_WORDS = 4  # of a kind, in a refusal that names them; choice
+_WORDS_OF = {
+    kind: [word for word, meant in ALSO_WRITTEN.items() if meant is kind]
+    for kind in EventKind
+}
+_KINDS = ", ".join(
+    f"{kind.value} (or {', '.join(words[:_MOST_WORDS])})" if words else kind.value
+    for kind, words in _WORDS_OF.items()
+)
 _WITHOUT_ZEROS = re.compile(r"^(\d+)[.,]0+$")  # "210.0", as spreadsheets write
 # No spreadsheet shows them, terminals obey them, and map files cannot hold them.
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
@@ -217,9 +250,14 @@ def rows_from_table(
     *,
     machine: Sequence[ReviewRow] = (),
     taken: Collection[str] = (),
+    book: PhraseBook | None = None,
+    one_each: bool = False,
     where: str = "review.csv",
 ) -> list[ReviewRow]:
-    """Turn the cells of a file into rows; see `review_file.read_review`."""
+    """Turn the cells of a file into rows; see `read_review`.
+
+    With `one_each` a value that belongs to another kind of note stays in its row.
+    """
     clocks = (line.cells.get("clock", "") for line in table.lines)
     reader = _RowReader(
         table=table,
@@ -241,7 +279,9 @@ def rows_from_table(
         raise ReviewFaultsError(reader.faults)
     if rows and (headed := _headed_alone(table)):  # so that the headings stay
         rows[0] = replace(rows[0], extra=(*rows[0].extra, *headed))
-    return rows
+    if book is not None:
+        rows = with_marks_meant(rows, reader.machine, book)
+    return rows if one_each else with_values_apart(rows, reader.machine, taken)
 
 
 def _headed_alone(table: CellTable) -> list[tuple[str, str]]:
@@ -503,7 +543,7 @@ def _value(
 
 
 def _flags(cell: str, clock: ClockCell | None) -> tuple[Flag, ...]:
-    flags = read_flags(split_texts(cell))
+    flags = without_cell_flags(read_flags(split_texts(cell)))
     doubled = Flag(FlagCode.HOUR_TWICE)
     if clock is not None and clock.doubled and doubled not in flags:
         flags = (*flags, doubled)

@@ -97,6 +97,7 @@ def merge_review(
     mine = {row.name: row for row in current}
     again = [row for row in previous if row.event.recording in heard]
     pairs = match_events([row.event for row in again], new)
+    pairs |= _moved(again, mine, new, pairs)
     new_names = {j: again[i].name for i, j in pairs.items()}
 
     by_hand = [row for row in mine.values() if row.name not in before]
@@ -314,8 +315,59 @@ def by_time(row: ReviewRow) -> tuple[bool, float, str, float, str]:
     )
 
 
+def _moved(
+    again: Sequence[ReviewRow],
+    mine: Mapping[str, ReviewRow],
+    new: Sequence[Event],
+    pairs: Mapping[int, int],
+) -> dict[int, int]:
+    """Pair what is left with the same note at almost the same time, of an edited line.
+
+    A row that was dropped stays by itself, for the line may be right by now.
+    """
+    left = [
+        (i, row.event)
+        for i, row in enumerate(again)
+        if i not in pairs and row.name in mine and mine[row.name].decision != "drop"
+    ]
+    taken = set(pairs.values())
+    of_kind: dict[tuple[str, ...], list[int]] = defaultdict(list)
+    for j, event in enumerate(new):
+        if j not in taken:
+            of_kind[whose(event)].append(j)
+    near = sorted(
+        (apart_s, i, j)
+        for i, old in left
+        for j in of_kind.get(whose(old), ())
+        if (apart_s := seconds_apart(old, new[j])) is not None
+    )
+    found: dict[int, int] = {}
+    for _, i, j in near:
+        if i not in found and j not in found.values():
+            found[i] = j
+    return found
+
+
+def whose(event: Event) -> tuple[str, ...]:
+    """Return what two notes of one thing share; without a bee that is all they say."""
+    return event.recording, event.kind, event.mark, "" if event.mark else event.value
+
+
+def seconds_apart(one: Event, other: Event) -> float | None:
+    """Return how far apart two notes are that may be one; None where they are two.
+
+    Typed times are good to a minute, and a bee is out for longer than two.
+    """
+    if one.clock is None or other.clock is None:
+        return None
+    typed = one.start_s is None or other.start_s is None
+    apart_s = abs(one.clock.timestamp() - other.clock.timestamp())
+    return apart_s if apart_s <= (MOVED_TYPED_S if typed else SAME_NOTE_S) else None
+
+
 NEAR_S = 1.0  # two hearings of one note begin within this; guess
 SAME_NOTE_S = 5.0  # a note typed by hand beside the one that is heard; guess
+MOVED_TYPED_S = 120.0  # a typed time that was corrected moves by less; guess
 _SCORES = {"kind": 4.0, "mark": 2.0, "value": 1.0}
 
 

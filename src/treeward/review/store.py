@@ -31,18 +31,20 @@ from typing import TYPE_CHECKING
 from treeward.errors import ReviewChangedError, ReviewError, TreewardError
 from treeward.files import PREFIX, read_plain, write_bytes
 from treeward.language.kinds import KINDS, EventKind, Need
-from treeward.notes.flags import OF_THE_CLOCK, Flag, FlagCode, sentences_of
+from treeward.measures import counted
+from treeward.notes.flags import OF_CELLS, OF_THE_CLOCK, Flag, FlagCode, sentences_of
 from treeward.within import held
 
-from .file import cells_of, read_review, write_review
+from .file import PERSON_COLUMNS, cells_of, read_review, write_review
 from .merge import all_of_the_persons, put_back
 from .table import MOST_BYTES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
     from zoneinfo import ZoneInfo
 
+    from treeward.language.phrasebook import PhraseBook
     from treeward.within import Held
 
     from .file import ReviewRow
@@ -53,16 +55,29 @@ _MOST_NAMED = 5  # rows in a line for the person; choice
 _WEIGHT_REFUSED = 1.2  # of a time that does not fit the others; guess
 _LEAST_DOUBT = 0.3  # of a row that was flagged in spite of a high confidence; guess
 _ONE_REFUSAL = frozenset({FlagCode.UNFIT_TIME, FlagCode.TAKEN_AS_OTHERS})
+# What a row that the person changed is still to be looked at for.
+_TO_JUDGE = OF_CELLS | {FlagCode.HEARD_ANEW, FlagCode.NO_LONGER_HEARD}
 _CHANGED = ("clock", "event", "mark", "value")
 
 
 class ReviewStore:
-    """Reads and writes the copies; `machine_dir` is the hunt's `.treeward` folder."""
+    """Reads and writes the copies; `machine_dir` is the hunt's `.treeward` folder.
 
-    def __init__(self, review_path: Path, machine_dir: Path, zone: ZoneInfo) -> None:
+    `book` gives the hunt's phrase book, which names the marks.
+    """
+
+    def __init__(
+        self,
+        review_path: Path,
+        machine_dir: Path,
+        zone: ZoneInfo,
+        *,
+        book: Callable[[], PhraseBook] | None = None,
+    ) -> None:
         self.review_path = review_path
         self._hunt_dir = review_path.parent
         self._zone = zone
+        self._book = book
         self._machine_dir = machine_dir
         self._ready_dir = machine_dir / "ready"
 
@@ -109,7 +124,11 @@ class ReviewStore:
         if not self.review_path.exists():
             return machine, None
         rows = read_review(
-            self.review_path, self._zone, machine=machine, taken=self.names_written()
+            self.review_path,
+            self._zone,
+            machine=machine,
+            taken=self.names_written(),
+            book=self._book() if self._book else None,
         )
         return machine, rows
 
@@ -158,6 +177,37 @@ class ReviewStore:
             f"{gone_words(gone)} gone from review.csv since Treeward wrote it. They do "
             "not count now; the next treeward transcribe, or the next correction in "
             "treeward review, puts them back. To leave a row out, write drop in it."
+        )
+
+    def reverted_line(self) -> str:
+        """Say which corrections stood when Treeward wrote review.csv and do no more.
+
+        "" where there are none, or the file cannot be read.
+        """
+        try:
+            if _digest(self._last_path) == self.digest():
+                return ""  # nobody has saved it since
+            machine, current = self.read()
+            last = read_review(self._last_path, self._zone)
+        except (TreewardError, OSError):
+            return ""  # the command that follows tells what is wrong
+        heard = {row.name: cells_of(row) for row in machine}
+        now = {row.name: cells_of(row) for row in current or ()}
+        gone = [
+            f"{row.name} {column}: was {was!r}, is {there[column] or 'empty'!s} again"
+            for row in last
+            if (there := now.get(row.name)) and (before := heard.get(row.name))
+            for column, was in cells_of(row).items()
+            if column in PERSON_COLUMNS and was and was != before[column]
+            if there[column] == before[column]
+        ]
+        if not gone:
+            return ""
+        more = len(gone) - _MOST_NAMED
+        shown = "; ".join(gone[:_MOST_NAMED]) + (f"; {more} more" if more > 0 else "")
+        return (
+            f"{counted(len(gone), 'correction')} gone from review.csv since Treeward "
+            f"wrote it ({shown}). If an old copy was saved over it, correct that again."
         )
 
     def settle(self) -> None:
@@ -345,8 +395,8 @@ def status_of(row: ReviewRow, written: ReviewRow | None) -> Status:
     """Tell where a row stands beside what the machine wrote, None where it did not."""
     if row.decision == "drop":
         return Status.DROPPED
-    conflict = row.event.has(FlagCode.HEARD_ANEW)
-    if lacks(row) or (conflict and not row.decision):
+    open_again = any(flag.code in _TO_JUDGE for flag in row.event.flags)
+    if lacks(row) or (open_again and not row.decision):
         return Status.LOOK
     if row.decision == "keep":
         return Status.KEPT

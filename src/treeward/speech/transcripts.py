@@ -46,6 +46,14 @@ _CUE_LINE = re.compile(rf"\s*{_CUE_TIME}\s*-->\s*{_CUE_TIME}(?=\s|$).*")
 _TEXT_LINE = re.compile(
     r"\s*[\[(]\s*(?:(\d{1,3}):)?(\d{1,3}):(\d{2})(?:[.,](\d{1,3}))?\s*[\])]\s*[-\u2013:]?(.*)"
 )
+# "Speaker 1 (00:30)", the words on the lines below it.
+_SPEAKER_LINE = re.compile(
+    r"\s*[^\W\d_][^\[\]():]{0,40}[\[(]\s*(?:(\d{1,3}):)?(\d{1,3}):(\d{2})(?:[.,](\d{1,3}))?"
+    r"\s*[\])]\s*:?\s*()"
+)
+# "0:30 yellow away" of notes whose times are said to be since the start.
+_BARE_LINE = re.compile(r"\s*(\d{1,3}):(\d{2})(?::(\d{2}))?(?=\s+\S)")
+_FIRST_S = 600.0  # such times begin within it; guess
 _INNER_TIME = re.compile(rf"<{_CUE_TIME}>")
 # Sounds described for the deaf: [wind], (laughs).
 _SOUND = re.compile(r"\[[^\]\[]*\]|\([^()]*\)|\u266a")
@@ -55,6 +63,17 @@ _TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
 _CUE = "Write 00:01:02.500 --> 00:01:04.000"
 _SUBRIP = "Each cue is a number, a line of times and its words"
 _LINE = "Write [m:ss] or [h:mm:ss] and the words"
+
+
+def read_lines(path: Path, text: str) -> list[Utterance]:
+    """Read lines of text "[m:ss] words"; `path` is what a fault names.
+
+    Raises
+    ------
+    TranscriptError
+        As `read_transcript`.
+    """
+    return _from_lines(path, text)
 
 
 def read_transcript(path: str | PathLike[str]) -> list[Utterance]:
@@ -276,13 +295,64 @@ def _cue_utterance(text: str, start_s: float, end_s: float) -> list[Utterance]:
     return [Utterance(words=tuple(words), start_s=start_s, end_s=end_s)]
 
 
+def holds_timed_lines(path: Path, text: str) -> bool:
+    """Tell whether a file has timed cues, or a line of text that tells its second."""
+    return _format(path, text) != "text" or any(
+        _TEXT_LINE.fullmatch(line) or _SPEAKER_LINE.fullmatch(line)
+        for line in text.split("\n")
+    )
+
+
+def names_speakers(text: str) -> bool:
+    """Tell whether a text begins with a speaker's name and a second near the start."""
+    first = next((line for line in text.split("\n") if line.strip()), "")
+    match = _SPEAKER_LINE.fullmatch(first)
+    return match is not None and _seconds(*match.groups()[:4]) < _FIRST_S
+
+
+def since_start(text: str) -> str | None:
+    r"""Put the times that begin lines into brackets, where they may be since the start.
+
+    They begin near zero, with "0:" or "00:", and go on from there. None where they do
+    not, or another line has a time within it.
+
+    Examples
+    --------
+    >>> since_start("00:30 yellow away\n06:40 yellow back")
+    '[00:30] yellow away\n[06:40] yellow back'
+    >>> since_start("9:05 yellow away") is None
+    True
+    """
+    last_s = -1.0
+    found: list[str] = []
+    for line in text.split("\n"):
+        match = _BARE_LINE.match(line)
+        if match is None:
+            if re.search(r"\d:\d\d", line):
+                return None
+            found.append(f"[0:00] {line}" if last_s < 0 and line.strip() else line)
+            continue
+        first, second, third = match.groups()
+        hour, minute, second = (
+            (first, second, third) if third else (None, first, second)
+        )
+        start_s = _seconds(hour, minute, second, None)
+        if int(second) > 59 or start_s < max(last_s, 0.0):
+            return None
+        if last_s < 0 and (int(first) or start_s >= _FIRST_S):
+            return None
+        last_s = start_s
+        found.append(f"[{match[0].strip()}]{line[match.end() :]}")
+    return "\n".join(found) if last_s >= 0 else None
+
+
 def _from_lines(path: Path, text: str) -> list[Utterance]:
     """Read "[m:ss] words" lines; a line without a time goes on with the one before."""
     timed: list[tuple[float, list[str]]] = []
     for number, line in enumerate(text.split("\n"), start=1):
         if not line.strip() or line.lstrip().startswith("#"):
             continue
-        match = _TEXT_LINE.fullmatch(line)
+        match = _TEXT_LINE.fullmatch(line) or _SPEAKER_LINE.fullmatch(line)
         if match is None and timed and not re.match(r"\s*[\[(]\s*\d", line):
             timed[-1][1].extend(_plain(line).split())
             continue

@@ -332,7 +332,9 @@ def _sure_first(
 
 def _why_left_over(sighting: Sighting, bee: int, tracks: Sequence[_BeeNotes]) -> Doubt:
     if bee < 0:
-        return Doubt(code=DoubtCode.MISHEARD, names=(sighting.event.mark,))
+        typed = sighting.event.start_s is None
+        code = DoubtCode.MISTYPED if typed else DoubtCode.MISHEARD
+        return Doubt(code=code, names=(sighting.event.mark,))
     last = tracks[bee].sightings[-1] is sighting
     if sighting.kind is EventKind.AWAY:
         code = DoubtCode.NOT_SEEN_AGAIN if last else DoubtCode.RETURN_UNNOTED

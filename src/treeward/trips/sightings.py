@@ -5,6 +5,7 @@ Where the person sat, and when nobody was watching.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, timedelta
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 
 DAY_STARTS = timedelta(hours=3)  # a bee's day; notes after midnight belong to it; guess
 REPEAT_S = 10.0  # the same note again within this was said twice; guess
+# Beside comings and leavings, which one may note in any order.
+_TOLD_ONCE = frozenset({EventKind.BEARING, EventKind.DURATION, EventKind.OVERHEAD})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,18 +221,33 @@ def _order(event: Event) -> tuple[float, int, str, float, str, str, str]:
 
 
 def _once_each(sightings: Sequence[Sighting], notes: Notes) -> list[Sighting]:
-    """Leave out notes that say again what was just said, by the same observer there."""
+    """Leave out notes that say again what was just said, by the same observer there.
+
+    A bee flies one way when she leaves, so the same bearing of her again is the same
+    one; of a bee that was not named it is, where another recording has it at that time.
+    """
     last: dict[tuple[EventKind, str, str, str], float] = {}
+    told: dict[tuple[str, ...], tuple[float, str]] = {}
     kept: list[Sighting] = []
     for sighting in sightings:
         event, now_s = sighting.event, sighting.time_s
+        if event.kind in _TOLD_ONCE:
+            whose = sighting.station, sighting.observer
+            said = event.kind, event.mark, event.value, *whose
+            told_s, recording = told.get(said, (-math.inf, ""))
+            told[said] = now_s, event.recording
+            named = event.mark not in {"", UNMARKED}
+            other = now_s == told_s and event.recording != recording
+            if other or (named and now_s - told_s <= REPEAT_S):
+                notes.leave_out(event, DoubtCode.SAID_TWICE)
+                continue
         if event.kind not in {EventKind.BACK, EventKind.AWAY} or not event.mark:
             kept.append(sighting)
             continue
-        whose = event.mark, sighting.station, sighting.observer
-        before_s = last.get((event.kind, *whose))
+        hers = event.mark, sighting.station, sighting.observer
+        before_s = last.get((event.kind, *hers))
         opposite = EventKind.AWAY if event.kind is EventKind.BACK else EventKind.BACK
-        between_s = last.get((opposite, *whose))
+        between_s = last.get((opposite, *hers))
         again = (
             before_s is not None
             and now_s - before_s <= REPEAT_S
@@ -238,7 +256,7 @@ def _once_each(sightings: Sequence[Sighting], notes: Notes) -> list[Sighting]:
         if again and event.mark != UNMARKED:
             notes.leave_out(event, DoubtCode.SAID_TWICE)
             continue
-        last[event.kind, *whose] = now_s
+        last[event.kind, *hers] = now_s
         kept.append(sighting)
     return kept
 

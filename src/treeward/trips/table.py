@@ -216,6 +216,7 @@ class DoubtCode(StrEnum):
     NO_CLOCK = "no_clock"
     AGAINST_SURE = "against_sure"
     MISHEARD = "misheard"  # names: mark
+    MISTYPED = "mistyped"  # names: mark
     NOT_SEEN_AGAIN = "not_seen_again"
     NOT_SEEN_AGAIN_THAT_DAY = "not_seen_again_that_day"
     NEXT_SEEN_AT = "next_seen_at"  # names: station

@@ -122,6 +122,7 @@ _SAID: Mapping[DoubtCode, str] = {
         "hunt.toml"
     ),
     C.MISHEARD: "does not fit the other notes of {d.names[0]}; misheard?",
+    C.MISTYPED: "does not fit the other notes of {d.names[0]}; mistyped?",
     C.SEVERAL_TRIPS: (
         "about {w.times} the usual ({w.against}): notes between were missed"
     ),
