@@ -55,7 +55,9 @@ def test_a_time_before_the_one_in_front_of_it_is_said_to_be_earlier() -> None:
     back, away = read_clocked(line, BOOK, ZONE, name="page.txt", day=DAY).events
 
     assert back.flags == ()
-    assert [flag.sentence for flag in away.flags] == ["said to be earlier: '9:21'"]
+    assert [flag.sentence for flag in away.flags] == [
+        "'9:21' is earlier than what the line says before it"
+    ]
 
 
 @pytest.mark.parametrize(

@@ -297,10 +297,7 @@ def either(*texts: tuple[str, float], start_s: float) -> Utterance:
 def test_of_what_talk_may_say_what_makes_notes_is_likelier(
     texts: list[tuple[str, float]],
     expected: list[str],
-    request: pytest.FixtureRequest,
 ) -> None:
-    if texts[0][0] in {"Red again?", "That's right."}:
-        request.applymarker(pytest.mark.xfail(reason="misread", strict=True))
     narration = read_talk([either(*texts, start_s=10.0)], [], BOOK)
 
     assert brief(narration.events) == expected
@@ -453,10 +450,7 @@ def test_days_of_other_narrators_stay_read() -> None:
 def test_talk_makes_a_note_only_of_what_it_names(
     text: str,
     expected: list[str],
-    request: pytest.FixtureRequest,
 ) -> None:
-    if text == "It's five to nine.":
-        request.applymarker(pytest.mark.xfail(reason="misread", strict=True))
     assert brief(read_talk([talk(text, start_s=10.0)], [], BOOK).events) == expected
 
 

@@ -54,7 +54,7 @@ if TYPE_CHECKING:
     from .clocked_tables import Table
 
 _MOST_QUOTED = 400  # letters of its line that a note quotes; choice
-_HEADING = re.compile(r"\s*#{1,6}\s+(?=[^\W_])")  # as Markdown writes it
+_HEADING = re.compile(r"\s*#{1,6}\s*(?=[^\W_])")  # as Markdown writes it, and closer
 _OF_NOTES = frozenset({"mark", "event"})  # what only a note of a bee has
 _MOST_LETTERS = 500  # kept of a line without a note; choice
 _WATCHED = timedelta(minutes=5)  # from her leaving to a bearing of it at most; guess

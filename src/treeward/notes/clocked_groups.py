@@ -432,9 +432,7 @@ class _Line:
             self._close()
             group = self._group
         if self._last is not None and moment < self._last:
-            near = self._last - moment <= _NEAR
-            code = FlagCode.TOLD_LATER if near else FlagCode.EARLIER_TIME
-            group.flags.append(Flag.of(code, token.text))
+            group.flags.append(Flag.of(FlagCode.EARLIER_TIME, token.text))
         group.time = self._last = moment
         self._roughly(place, group.flags)
         self._noted(token)

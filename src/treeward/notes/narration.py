@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 A_NOTE = 3.0  # nats: what a note in it makes a text of talk likelier by; measured
 MOST_NOTES = 2  # in one breath that count so
-TYPED = 0.6  # share of a note that a person is asked about at once; guess
+TYPED = 0.75  # share of a note that a person is asked about at once; guess
 LINE_WORDS = 2  # heard in one go before the network makes notes of it; guess
 PLAIN_WORDS = 4  # and before a note without a bee is one
 SCRATCH_S = 15.0  # from a note to the "scratch that" that takes it back; guess

@@ -38,6 +38,7 @@ _BESIDE: Mapping[EventKind, tuple[EventKind, ...]] = {
     EventKind.BACK: (EventKind.DURATION,),
 }
 _BESIDE_S = 20.0  # as long after her leaving a bearing is of it; as trips pair them
+_LETTERS = re.compile(r"[^\W\d_]+(?:[-/ ][^\W\d_]+)*")
 _ONE_SLIP, _TWO_SLIPS = 4, 6  # letters of a word that may have so many slips; guess
 
 
@@ -177,6 +178,8 @@ def _meant(
     mark: str, sure: Collection[str], reader: Reader, colours: Collection[str]
 ) -> list[str]:
     """Return what a mark may be short for: one of the hunt's, else of all."""
+    if not _LETTERS.fullmatch(mark):
+        return []
     if mine := sorted(one for one in sure if _is_short_for(mark, one)):
         return mine
     if found := reader.mark_of(mark):

@@ -15,6 +15,7 @@ from treeward.language.kinds import EventKind
 
 from .bees import ACTIONS
 from .inputs import LINE_KINDS
+from .lines import Refers
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -28,8 +29,9 @@ NEW = 0.875  # from which a note is made of a transcript
 BESIDE = 0.2  # less of it for times, durations and what is of no bee: rarer wrong
 IN_TALK = 0.7  # and of talk between notes that were heard: it is heard worse
 BORNE_OUT = 0.5  # of a leaving with a bearing, a coming with a time out
-OF_A_LEAVING = 0.1  # less of a bearing in the line that tells that its bee left
+OF_A_LEAVING = 0.15  # less of a bearing in the line that tells that its bee left
 IN_DEGREES = 0.3  # and of one that is told in degrees
+SAME_AGAIN = 0.4  # or as "the same way", which says in a flag what it is taken for
 LIKELIEST = 0.5  # share of a number, where its readings together are as likely as asked
 OR_ELSE = 0.15  # and from which it is another reading of one; guess
 AGO = 0.5  # from which a stretch of time is how long ago a bee did it
@@ -114,9 +116,20 @@ def _denied_by_words(
     for bee, mark in enumerate(inputs.marks):
         if _nearly(line, mark):
             deeds[bee, _MOVES] = 0.0
+        if _is_no_bee(line, mark):
+            deeds[bee] = 0.0
     if of_others(line, here):
         numbers = np.zeros_like(numbers)
     return replace(told, deeds=deeds, numbers=numbers)
+
+
+def _is_no_bee(line: Line, mark: str) -> bool:
+    """Tell whether a colour is that of something else wherever it is: "a red kite"."""
+    named = [max(one.words) for one in line.mentions if one.mark == mark]
+    after = (line.bare_words[place + 1 : place + 2] for place in named)
+    return bool(named) and all(
+        word and _OTHERS.search(f" {word[0].lower()} ") for word in after
+    )
 
 
 def of_others(line: Line, here: Collection[str]) -> bool:
@@ -195,6 +208,7 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
         if said.kind is EventKind.BEARING:
             lower = OF_A_LEAVING if mark in left else 0.0
             lower = IN_DEGREES if _in_degrees(line, said) else lower
+            lower = SAME_AGAIN if said.refers is Refers.SAME_WAY else lower
         together = _together(inputs, told, place)
         if min(share / LIKELIEST, 1.0) * together < least - lower:
             continue

@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from .lines import Line
     from .network import Network, Outputs
 
-SURE = 0.995  # share from which a note stands without a flag
+SURE = 0.99  # share from which a note stands without a flag
 DENIED = 0.08  # below which what the phrase book's words say is not meant; guess
 DOUBTED = 0.5  # and below which it says that it may not be; guess
 LINES_AT_ONCE = 32
