@@ -27,11 +27,11 @@ if TYPE_CHECKING:
 # Shares of the network, measured on days that it was not trained on.
 NEW = 0.875  # from which a note is made of a transcript
 BESIDE = 0.2  # less of it for times, durations and what is of no bee: rarer wrong
-IN_TALK = 0.7  # and of talk between notes that were heard: it is heard worse
+IN_TALK = 0.65  # and of talk between notes that were heard: it is heard worse
 BORNE_OUT = 0.5  # of a leaving with a bearing, a coming with a time out
-OF_A_LEAVING = 0.15  # less of a bearing in the line that tells that its bee left
-IN_DEGREES = 0.3  # and of one that is told in degrees
-SAME_AGAIN = 0.4  # or as "the same way", which says in a flag what it is taken for
+# A bearing needs no more in the line that tells that its bee left, nor one told in
+# degrees, nor "the same way", which says in a flag what it is taken for.
+OF_A_LEAVING, IN_DEGREES, SAME_AGAIN = 0.725, 0.575, 0.475
 LIKELIEST = 0.5  # share of a number, where its readings together are as likely as asked
 OR_ELSE = 0.15  # and from which it is another reading of one; guess
 AGO = 0.5  # from which a stretch of time is how long ago a bee did it
@@ -105,7 +105,7 @@ def findings(
         for one in _deeds(line, inputs, told, min(least, BORNE_OUT))
         if one.share >= least or (one.kind, one.mark) in bears
     ]
-    return [*deeds, *numbers, *_switches(told, least - BESIDE)]
+    return [*deeds, *numbers, *_switches(told, max(least, NEW) - BESIDE)]
 
 
 def _denied_by_words(
@@ -204,13 +204,11 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
     for place in np.argsort(-told.numbers[: len(inputs.said)], kind="stable"):
         said, share = inputs.said[place], float(told.numbers[place])
         mark, of_her = _whose(inputs, told, place)
-        lower = BESIDE
+        enough = least - BESIDE
         if said.kind is EventKind.BEARING:
-            lower = OF_A_LEAVING if mark in left else 0.0
-            lower = IN_DEGREES if _in_degrees(line, said) else lower
-            lower = SAME_AGAIN if said.refers is Refers.SAME_WAY else lower
+            enough = min(least, _of_a_bearing(line, said, left=mark in left))
         together = _together(inputs, told, place)
-        if min(share / LIKELIEST, 1.0) * together < least - lower:
+        if min(share / LIKELIEST, 1.0) * together < enough:
             continue
         if taken & set(said.words):
             continue
@@ -243,9 +241,14 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
     return found
 
 
-def _in_degrees(line: Line, said: NumberSaid) -> bool:
+def _of_a_bearing(line: Line, said: NumberSaid, *, left: bool) -> float:
+    """Give the share that a bearing needs where words bear it out, else 1."""
+    if said.refers is Refers.SAME_WAY:
+        return SAME_AGAIN
     after = line.bare_words[said.words[-1] : said.words[-1] + 2]
-    return any(word.lower() in {"degrees", "degree"} for word in after)
+    if any(word.lower() in {"degrees", "degree"} for word in after):
+        return IN_DEGREES
+    return OF_A_LEAVING if left else 1.0
 
 
 def _together(inputs: Inputs, told: Outputs, place: int) -> float:
