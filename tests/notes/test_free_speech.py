@@ -407,6 +407,12 @@ def test_a_number_of_degrees_is_the_way_that_a_bee_left(said: str, deg: int) -> 
     assert bearing.bearing.deg == deg
 
 
+def test_degrees_with_all_bees_here_are_of_the_weather() -> None:
+    assert brief(told("Yellow is back.", "It's twenty-four degrees.").events) == [
+        "back:yellow"
+    ]
+
+
 @pytest.mark.parametrize("said", ["165-ish", "165ish", "one sixty-five-ish"])
 def test_a_number_with_ish_is_a_rough_one(said: str) -> None:
     *_, bearing = told("Yellow is back.", f"Yellow's off, {said}.").events

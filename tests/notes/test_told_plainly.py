@@ -104,3 +104,25 @@ def test_a_find_amid_a_sentence_is_told_freely() -> None:
     assert event.kind is EventKind.FOUND
     assert event.value == "in the old oak"
     assert event.has(FlagCode.TOLD_FREELY)
+
+
+@pytest.mark.parametrize(
+    ("say", "notes", "others"),
+    [
+        ("Yellow away, two hundred degrees.", ["200"], []),
+        ("Yellow has left at 105 degrees true.", ["105 true"], []),
+        # A number below 100 is one that hundreds may be missing of.
+        ("Yellow off, ninety-five degrees.", ["95"], ["195", "295"]),
+        ("Yellow back, two hundred degrees.", [], []),
+        ("It's twenty-four degrees.", [], []),
+    ],
+)
+def test_degrees_behind_a_leaving_are_its_bearing(
+    say: str, notes: list[str], others: list[str]
+) -> None:
+    bearings = [event for event in plain(say) if event.kind is EventKind.BEARING]
+
+    assert [event.value for event in bearings] == notes
+    assert [one.text for event in bearings for one in event.alternatives] == [
+        f"bearing yellow {other}" for other in others
+    ]

@@ -26,9 +26,7 @@ if TYPE_CHECKING:
 
 SITTING = timedelta(hours=6)  # between two notes of a day at most; guess
 _DRINKS = timedelta(minutes=30)  # from coming to leaving, of nearly all bees; guess
-_NEAR = timedelta(
-    minutes=30
-)  # before the time of its line, "9:36" is a time too; guess
+_NEAR = timedelta(minutes=30)  # before its line's time "9:36" is a time too; guess
 _HOUR = timedelta(hours=1)  # longer away times are not written as m:ss; guess
 _GONE = frozenset({EventKind.AWAY})
 _HERE = frozenset({EventKind.BACK, EventKind.MARK})

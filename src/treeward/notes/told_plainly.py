@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 
 from treeward.language.kinds import KINDS, EventKind, Holds
 from treeward.language.phrasebook import SLOT
+from treeward.speech.utterances import Alternative
 
 from . import sentences as st
 from .events import Event
 from .flags import Flag, FlagCode
 from .parser import notes_of
 from .told_of_colony import ColonyNotes
-from .values import Lexicon
+from .values import Lexicon, bearing_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from .sentences import Speech, StreamWord
     from .told_of_colony import Told
 
+OTHER_HUNDREDS = 0.1  # that "forty-five degrees" is 145 or so; guess
 THEIR_WAY_S = 6.0  # from bees overhead to where they fly; guess
 # Said before a note and meaning nothing.
 _FILLERS = re.compile(
@@ -46,6 +48,8 @@ _SENTENCE = re.compile(r"(?P<said>(?:(?![.?] )[^ ]+ )+)(?P<end>[.?]) ")
 _CLAUSE = re.compile(r" (?:,|and|but|so|then) ")
 _MAY_COME = re.compile(r"late|overdue|should|missing|not back|coming|no sign")
 _PART = re.compile(r" (?:, )?and |(?<=[a-z]) , ")
+_DEGREES = re.compile(r" degrees (?:(?:true|magnetic) )?$")
+_LEADS_ON = re.compile(r" (?:(?:,|at|on|bearing|heading) )*$")
 _SCRATCHES = re.compile(
     r"(?:(?:i|will|please) )*(?:scratch|forget|ignore|strike|delete|cancel|disregard) "
     r"(?:it|her|this|him|that|the last|that last|what i said)(?: (?:last )?(?:one|note"
@@ -112,7 +116,7 @@ class PlainNotes:
                 return [replace(event, mark=mark, flags=flags) for mark in marks]
             if len(marks) > 1:
                 break
-            if parts := self._in_parts(place, end):
+            if parts := self._in_parts(place, end) or self._in_degrees(place, end):
                 return parts
             if words and (found := notes_of(words, self._lexicon)) is not None:
                 return [
@@ -138,6 +142,38 @@ class PlainNotes:
             event = self._event(kind, first, last)
             found += [replace(event, mark=mark) for mark in marks]
         return found
+
+    def _in_degrees(self, start: int, end: int) -> list[Event]:
+        """Read "white is away, ninety-five degrees": a leaving, and which way."""
+        text = self._speech.text
+        if not _DEGREES.search(text, start, end):
+            return []
+        for space in re.finditer(" ", text[start:end]):
+            place = start + space.end()
+            words = text[place:end].split()
+            value = bearing_value(words)
+            if value is None or value.used < len(words):
+                continue
+            lead = _LEADS_ON.search(text, start, place)
+            last = lead.start() + 1 if lead else place
+            _, template, marks = self._words(start, last)
+            left = self._ways.get(template) is EventKind.AWAY
+            if not left or len(marks) != 1 or not value.text:
+                return []
+            (mark,) = marks
+            away = self._event(EventKind.AWAY, start, last)
+            others = tuple(
+                Alternative(text=f"bearing {mark} {other}", confidence=OTHER_HUNDREDS)
+                for other in value.options
+            )
+            way = replace(
+                self._event(EventKind.BEARING, place, end),
+                value=value.text,
+                flags=value.flags,
+                alternatives=others,
+            )
+            return [replace(one, mark=mark) for one in (away, way)]
+        return []
 
     @cached_property
     def _ways(self) -> dict[str, EventKind]:

@@ -18,7 +18,7 @@ from .inputs import LINE_KINDS
 from .lines import Refers
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Mapping
 
     from .inputs import Inputs
     from .lines import Line, NumberSaid
@@ -92,13 +92,13 @@ def findings(
     line: Line,
     inputs: Inputs,
     told: Outputs,
-    here: Collection[str],
+    here: Mapping[str, bool],
     *,
     least: float = NEW,
 ) -> list[Finding]:
-    """Give what a line tells, as likely as `least`; `here` are the bees known."""
+    """Give what a line tells, as likely as `least`; `here` tells where bees are."""
     told = _denied_by_words(line, inputs, told, here)
-    numbers = _numbers(line, inputs, told, least)
+    numbers = _numbers(line, inputs, told, here, least)
     bears = {(_SHOWS[one.kind], one.mark) for one in numbers if one.kind in _SHOWS}
     deeds = [
         one
@@ -109,7 +109,7 @@ def findings(
 
 
 def _denied_by_words(
-    line: Line, inputs: Inputs, told: Outputs, here: Collection[str]
+    line: Line, inputs: Inputs, told: Outputs, here: Mapping[str, bool]
 ) -> Outputs:
     """Take out what the words deny: what nearly happened, and an animal's way."""
     deeds, numbers = told.deeds.copy(), told.numbers
@@ -132,7 +132,7 @@ def _is_no_bee(line: Line, mark: str) -> bool:
     )
 
 
-def of_others(line: Line, here: Collection[str]) -> bool:
+def of_others(line: Line, here: Mapping[str, bool]) -> bool:
     """Tell whether a line is of an animal or a path and of no bee that is known."""
     bees = (one for one in line.mentions if one.mark in here)
     said = f" {' '.join(line.bare_words)} "
@@ -190,7 +190,13 @@ def _nearly(line: Line, mark: str) -> bool:
     return _NEARLY.search(f" {' '.join(line.bare_words[first:last])} ") is not None
 
 
-def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Finding]:
+def _numbers(
+    line: Line,
+    inputs: Inputs,
+    told: Outputs,
+    here: Mapping[str, bool],
+    least: float,
+) -> list[Finding]:
     """Give the numbers that may be notes, no two of the same words."""
     found: list[Finding] = []
     taken: set[int] = set()
@@ -206,7 +212,9 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
         mark, of_her = _whose(inputs, told, place)
         enough = least - BESIDE
         if said.kind is EventKind.BEARING:
-            enough = min(least, _of_a_bearing(line, said, left=mark in left))
+            is_out = mark in left or here.get(mark) is False
+            bearing = _of_a_bearing(line, said, left=mark in left, is_out=is_out)
+            enough = min(least, bearing)
         together = _together(inputs, told, place)
         if min(share / LIKELIEST, 1.0) * together < enough:
             continue
@@ -241,12 +249,15 @@ def _numbers(line: Line, inputs: Inputs, told: Outputs, least: float) -> list[Fi
     return found
 
 
-def _of_a_bearing(line: Line, said: NumberSaid, *, left: bool) -> float:
-    """Give the share that a bearing needs where words bear it out, else 1."""
+def _of_a_bearing(line: Line, said: NumberSaid, *, left: bool, is_out: bool) -> float:
+    """Give the share that a bearing needs where words bear it out, else 1.
+
+    Of a bee that `left` in this line, or `is_out` by now.
+    """
     if said.refers is Refers.SAME_WAY:
         return SAME_AGAIN
     after = line.bare_words[said.words[-1] : said.words[-1] + 2]
-    if any(word.lower() in {"degrees", "degree"} for word in after):
+    if is_out and any(word.lower() in {"degrees", "degree"} for word in after):
         return IN_DEGREES
     return OF_A_LEAVING if left else 1.0
 
