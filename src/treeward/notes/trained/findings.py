@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 NEW = 0.875  # from which a note is made of a transcript
 BESIDE = 0.2  # less of it for times, durations and what is of no bee: rarer wrong
 IN_TALK = 0.65  # and of talk between notes that were heard: it is heard worse
+UNNAMED = 0.95  # of what a bee did in a line that does not even say "she": "the kettle"
 BORNE_OUT = 0.5  # of a leaving with a bearing, a coming with a time out
 # A bearing needs no more in the line that tells that its bee left, nor one told in
 # degrees, nor "the same way", which says in a flag what it is taken for.
@@ -103,7 +104,8 @@ def findings(
     deeds = [
         one
         for one in _deeds(line, inputs, told, min(least, BORNE_OUT))
-        if one.share >= least or (one.kind, one.mark) in bears
+        if one.share >= (least if line.mentions else max(least, UNNAMED))
+        or (one.kind, one.mark) in bears
     ]
     return [*deeds, *numbers, *_switches(told, max(least, NEW) - BESIDE)]
 
