@@ -164,10 +164,8 @@ class _Reading:
     def run(self) -> list[Event]:
         found: list[Event] = []
         places = [
-            tokens_of(line, self._before(number), after, self.network.pieces)
-            for number, (line, after) in enumerate(
-                zip(self.lines, [*self.lines[1:], None], strict=True)
-            )
+            tokens_of(*self._neighbours(number), self.network.pieces)
+            for number in range(len(self.lines))
         ]
         for first in range(0, len(places), LINES_AT_ONCE):
             some = places[first : first + LINES_AT_ONCE]
@@ -178,21 +176,16 @@ class _Reading:
             for number, (state, place) in enumerate(
                 zip(states, some, strict=True), first
             ):
-                line, _, after = self._neighbours(number)
+                line, before, after = self._neighbours(number)
                 self._hear(line.start_s)
-                before = self._before(number)
                 inputs = inputs_of(line, before, after, known=self.known, places=place)
                 told = self.network.say(state, inputs.arrays)
                 found += self._line(number, inputs, told)
         return sorted(found, key=lambda event: event.start_s or 0.0)
 
-    def _before(self, number: int) -> Sequence[Line]:
-        return before_line(self.lines, number)
-
-    def _neighbours(self, number: int) -> tuple[Line, Line | None, Line | None]:
-        before = self.lines[number - 1] if number else None
+    def _neighbours(self, number: int) -> tuple[Line, Sequence[Line], Line | None]:
         after = self.lines[number + 1] if number + 1 < len(self.lines) else None
-        return self.lines[number], before, after
+        return self.lines[number], before_line(self.lines, number), after
 
     def _hear(self, until_s: float) -> None:
         """Take in the notes that were heard surely up to here."""
@@ -212,7 +205,8 @@ class _Reading:
             self.known.tell_time(event.value, at_s)
 
     def _line(self, number: int, inputs: Inputs, told: Outputs) -> list[Event]:
-        line, before, after = self._neighbours(number)
+        line, lines_before, after = self._neighbours(number)
+        before = lines_before[-1] if lines_before else None
         seen = findings(line, inputs, told, self.known.here, least=self.least)
         found: list[Event] = []
         for event in self._called(self.plain[number]):
@@ -275,11 +269,9 @@ class _Reading:
             return False
         if _place_of(event) in self.gone:  # else "scratch that" would take another
             return True
+        share = _share_of(event, inputs, told)
         denied = mends(line) or mends(after)
-        if denied and event.kind in MOVING and event.mark in inputs.marks:
-            bee = inputs.marks.index(event.mark)
-            return bool(told.deeds[bee, ACTIONS.index(event.kind)] >= DENIED)
-        return True
+        return not denied or share is None or share >= DENIED
 
     def _doubted(self, event: Event) -> Event:
         """Flag what the notes before it make odd."""
@@ -324,14 +316,21 @@ def _again(event: Event, found: Sequence[Event]) -> bool:
     return event.kind in MOVING and bool(own) and own[-1].kind is event.kind
 
 
+def _share_of(event: Event, inputs: Inputs, told: Outputs) -> float | None:
+    """Give how likely a bee came or left as a note says; None for other notes."""
+    if event.kind not in MOVING or event.mark not in inputs.marks:
+        return None
+    bee = inputs.marks.index(event.mark)
+    return float(told.deeds[bee, ACTIONS.index(event.kind)])
+
+
 def _unlikely(event: Event, line: Line, inputs: Inputs, told: Outputs) -> Event:
     """Flag a coming or leaving in the phrase book's words that the network doubts."""
     begun = (event.start_s or 0.0) >= line.start_s
-    if not begun or event.kind not in MOVING or event.mark not in inputs.marks:
-        return event
-    bee = inputs.marks.index(event.mark)
-    share = float(told.deeds[bee, ACTIONS.index(event.kind)])
-    return event.flagged(_likely(share)) if share < DOUBTED else event
+    share = _share_of(event, inputs, told)
+    if begun and share is not None and share < DOUBTED:
+        return event.flagged(_likely(share))
+    return event
 
 
 def _of_the_same(one: Finding, event: Event, same: Finding | None) -> bool:
